@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from rimwright.anatomy.anchor import Anchor
+from rimwright.anatomy.anchor import Anchor, AnchorKind, OldAnchor
 from rimwright.anatomy.corridor import Corridor
 from rimwright.anatomy.graft import GraftStock
 from rimwright.anatomy.hip import HipGeometry
@@ -92,6 +92,10 @@ class Plan:
         Facts of the patient the case gave, as printed (name to text).
     digest
         Digest of the inputs, hex.
+    old_anchors
+        Hardware and tunnels already in the rim, as the case gave them.
+    corridor_kind
+        The anchor size the corridors were computed for; None where there are none.
     """
 
     case_id: str
@@ -111,6 +115,8 @@ class Plan:
     patient: Mapping[str, str] = field(default_factory=dict)
     version: int = 1
     digest: str = ""
+    old_anchors: tuple[OldAnchor, ...] = ()
+    corridor_kind: AnchorKind | None = None
 
     @property
     def planned(self) -> PlannedOption | None:

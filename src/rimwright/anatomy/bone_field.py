@@ -18,7 +18,8 @@ class FieldSample:
     joint_mm
         (n,) distance to the joint surface (everything inside the rim), mm, >= 0.
     cortex_mm
-        (n,) distance to every other bone surface (outer wall, inner pelvic wall, psoas groove), mm, >= 0.
+        (n,) distance to every other bone surface (outer wall, inner pelvic wall, psoas groove),
+        mm, >= 0.
     inside
         (n,) bool, inside bone.
     density_hu

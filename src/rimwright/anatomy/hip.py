@@ -54,7 +54,8 @@ class FemoralAxes:
     condyle_medial_mm, condyle_lateral_mm
         Most posterior points of the condyles, (3,) mm; None where not seen.
     femoral_twelve, femoral_three
-        Unit directions of 12 (cranial) and 3 (anterior) on the femoral clock, normal to the neck axis.
+        Unit directions of 12 (cranial) and 3 (anterior) on the femoral clock, normal to the neck
+        axis.
     greater_trochanter_mm
         Tip of the greater trochanter, (3,) mm; None where not seen.
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 Progress = Callable[[float, str], None]
-"""Called with the fraction done, 0 to 1, and the stage in words; raising `Cancelled` stops the work."""
+"""Called with the fraction done, 0 to 1, and the stage in words; `Cancelled` stops the work."""
 
 
 class Cancelled(Exception):

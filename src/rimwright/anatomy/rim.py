@@ -166,4 +166,4 @@ class RimCurve:
 
 def hours_of_rim() -> Floats:
     """The 120 hours of a rim curve, 0.0 … 11.9."""
-    return np.arange(N_RIM_HOURS) * (HOURS_ON_DIAL / N_RIM_HOURS)
+    return np.arange(N_RIM_HOURS, dtype=np.float64) * (HOURS_ON_DIAL / N_RIM_HOURS)

@@ -105,3 +105,23 @@ class Conflict:
     id: str
     text: str
     rows: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Definition:
+    """
+    How one measure is constructed.
+
+    Parameters
+    ----------
+    measure
+        Its name.
+    construction
+        Exact enough to compute.
+    sign
+        What counts as positive; '' where it has no sign.
+    """
+
+    measure: str
+    construction: str
+    sign: str

@@ -14,7 +14,7 @@ from typing import Any
 
 from rimwright.errors import CaseRefusal
 from rimwright.evidence.overrides import read_overrides
-from rimwright.evidence.row import Conflict, EvidenceRow, EvidenceStatus
+from rimwright.evidence.row import Conflict, Definition, EvidenceRow, EvidenceStatus
 from rimwright.evidence.setting import Alternative, Override, Setting
 
 
@@ -48,6 +48,11 @@ class EvidenceTable:
     def gaps(self) -> tuple[str, ...]:
         """What was looked for and not found."""
         return _gaps()
+
+    @property
+    def definitions(self) -> tuple[Definition, ...]:
+        """How each measure is constructed."""
+        return _definitions()
 
     def row(self, id: str) -> EvidenceRow:
         """
@@ -181,7 +186,7 @@ def _rows() -> Mapping[str, EvidenceRow]:
                 value=entry["value"],
                 unit=entry["unit"],
                 population=entry["population"],
-                source="; ".join(sources[key] for key in entry["source"]),
+                source=_citation(sources, entry),
                 status=EvidenceStatus(entry["status"]),
                 status_note=entry.get("status_note", ""),
                 section=section["title"],
@@ -190,6 +195,18 @@ def _rows() -> Mapping[str, EvidenceRow]:
                 ),
             )
     return MappingProxyType(rows)
+
+
+def _citation(sources: Mapping[str, str], entry: Mapping[str, Any]) -> str:
+    """Full citation of a row, with its place in the paper where one was noted."""
+    text = "; ".join(sources[key] for key in entry["source"])
+    note = entry.get("source_note", "")
+    return f"{text} ({note})" if note else text
+
+
+@cache
+def _definitions() -> tuple[Definition, ...]:
+    return tuple(Definition(**entry) for entry in _planning()["definition"])
 
 
 @cache

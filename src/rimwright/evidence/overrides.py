@@ -78,8 +78,7 @@ def check_value(setting: Setting, value: object, *, where: str) -> float:
         )
     if setting.is_count and number != int(number):
         raise CaseRefusal(
-            f"not a whole number (got {number:g}, need one of {setting.low:g} to "
-            f"{setting.high:g})",
+            f"not a whole number (got {number:g}, need one of {setting.low:g} to {setting.high:g})",
             where,
             "Write a whole number.",
         )

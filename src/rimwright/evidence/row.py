@@ -17,6 +17,7 @@ class EvidenceStatus(StrEnum):
     DERIVED = "derived"
     COMMON_PRACTICE = "common practice"
     MEMORY = "from memory"
+    CLINIC = "set by the clinic"
     NOT_FOUND = "not found"
 
     @property
@@ -48,6 +49,7 @@ _MEANINGS = {
     EvidenceStatus.MEMORY: (
         "No text was found; recalled. Check against a source before it decides anything."
     ),
+    EvidenceStatus.CLINIC: "A clinic's own file set it; the shipped default stands beside it.",
     EvidenceStatus.NOT_FOUND: "Looked for and not found; there is no number.",
 }
 

@@ -124,7 +124,7 @@ def load_evidence(override_path: Path | None = None) -> EvidenceTable:
         settings[change.name] = replace(
             settings[change.name],
             value=change.value,
-            status=EvidenceStatus.COMMON_PRACTICE,
+            status=EvidenceStatus.CLINIC,
             source=f"set by the clinic in {change.path.name} (shipped: {change.default:g})",
             note=change.note or settings[change.name].note,
         )

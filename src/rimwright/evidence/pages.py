@@ -38,9 +38,9 @@ def evidence_pages() -> dict[str, str]:
     return {"index.md": _index_page(pages), **pages}
 
 
-def anchor_of(id: str) -> str:
+def anchor_of(evidence_id: str) -> str:
     """The HTML anchor of an evidence id: 'planning:5.13' is 'planning-5-13'."""
-    return re.sub(r"[^A-Za-z0-9]+", "-", id)
+    return re.sub(r"[^A-Za-z0-9]+", "-", evidence_id)
 
 
 def _index_page(pages: Iterable[str]) -> str:
@@ -97,10 +97,10 @@ def _settings_page(table: EvidenceTable) -> str:
 def _setting_cells(setting: Setting) -> tuple[str, ...]:
     rests_on = setting.source
     if setting.evidence:
-        rests_on += " (" + ", ".join(_link(id) for id in setting.evidence) + ")"
+        rests_on += " (" + ", ".join(_link(row) for row in setting.evidence) + ")"
     note = setting.note
     for other in setting.alternatives:
-        links = ", ".join(_link(id) for id in other.evidence)
+        links = ", ".join(_link(row) for row in other.evidence)
         note += f" Also in print: {other.value:g} ({other.note}; {links})."
     return (
         f"`{setting.name}`",
@@ -160,11 +160,11 @@ def _gaps_page(table: EvidenceTable) -> str:
     return "\n".join([*lines, ""])
 
 
-def _link(id: str) -> str:
+def _link(evidence_id: str) -> str:
     """A link to a row, wherever its page is."""
     rows = load_evidence().rows
-    page = _file_stem(rows[id].section) if id in rows else "conflicts"
-    return f'<a href="{page}.html#{anchor_of(id)}">{id}</a>'
+    page = _file_stem(rows[evidence_id].section) if evidence_id in rows else "conflicts"
+    return f'<a href="{page}.html#{anchor_of(evidence_id)}">{evidence_id}</a>'
 
 
 def _file_stem(title: str) -> str:

@@ -54,7 +54,7 @@ class EvidenceTable:
         """How each measure is constructed."""
         return _definitions()
 
-    def row(self, id: str) -> EvidenceRow:
+    def row(self, evidence_id: str) -> EvidenceRow:
         """
         The row of an evidence id; a conflict reads as a row too.
 
@@ -63,15 +63,15 @@ class EvidenceTable:
         CaseRefusal
             There is no such row.
         """
-        if id in self.rows:
-            return self.rows[id]
-        if id in self.conflicts:
-            return _row_of_conflict(self.conflicts[id])
-        raise _unknown("evidence id", id, (*self.rows, *self.conflicts))
+        if evidence_id in self.rows:
+            return self.rows[evidence_id]
+        if evidence_id in self.conflicts:
+            return _row_of_conflict(self.conflicts[evidence_id])
+        raise _unknown("evidence id", evidence_id, (*self.rows, *self.conflicts))
 
-    def has_row(self, id: str) -> bool:
+    def has_row(self, evidence_id: str) -> bool:
         """Whether an evidence id exists, as a row or a conflict."""
-        return id in self.rows or id in self.conflicts
+        return evidence_id in self.rows or evidence_id in self.conflicts
 
     def setting(self, name: str) -> Setting:
         """
@@ -179,9 +179,9 @@ def _rows() -> Mapping[str, EvidenceRow]:
     rows = {}
     for section in document["section"]:
         for entry in section["row"]:
-            id = f"planning:{entry['id']}"
-            rows[id] = EvidenceRow(
-                id=id,
+            row_id = f"planning:{entry['id']}"
+            rows[row_id] = EvidenceRow(
+                id=row_id,
                 quantity=entry["quantity"],
                 value=entry["value"],
                 unit=entry["unit"],
@@ -213,9 +213,9 @@ def _definitions() -> tuple[Definition, ...]:
 def _conflicts() -> Mapping[str, Conflict]:
     conflicts = {}
     for entry in _planning()["conflict"]:
-        id = f"planning:{entry['id']}"
+        conflict_id = f"planning:{entry['id']}"
         rows = tuple(f"planning:{row}" for row in entry["rows"])
-        conflicts[id] = Conflict(id=id, text=entry["text"], rows=rows)
+        conflicts[conflict_id] = Conflict(id=conflict_id, text=entry["text"], rows=rows)
     return MappingProxyType(conflicts)
 
 

@@ -1,0 +1,230 @@
+"""Finding the lunate surface: the largest concave spherical zone of a hip bone.
+
+Every triangle of a hollow sphere of radius r points at the centre from r away. So each triangle
+casts its area as a vote at `centroid + r · normal` for a row of radii, and hollow spheres show
+as peaks of votes. A free least-squares search locks on to the fossa; the vote does not, because
+the fossa is smaller than the lunate and its floor is flatter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rimwright.anatomy import Floats, SphereFit, TriangleMesh, Vector, frozen_floats
+from rimwright.errors import BoneRefusal
+from rimwright.morphology.sphere_fit import fit_sphere, refine_sphere
+
+SEARCH_RADII_MM = np.arange(17.0, 33.1, 1.5)
+"""Radii searched, mm: adult lunate surfaces, with room either side (planning:1.11, 1.12)."""
+N_CELLS = 12
+"""Cells looked at for each radius; the best 48 of all are climbed from."""
+VOTE_CELL_MM = 6.0
+"""Edge of a vote's cell, mm: coarse, as it only starts the climb."""
+VOTE_REACH_MM = 4.0
+"""Votes within this distance count for a peak, mm: the scatter that radius step and bone cause."""
+MIN_SHARE_OF_SPHERE = 0.10
+"""Least part of the whole sphere that a lunate covers; seen on real hips: 0.23 to 0.30."""
+MAX_RMS_MM = 1.0
+"""Largest miss of a lunate from its sphere, mm; seen on real hips: 0.26 to 0.60."""
+MIN_TRIANGLES = 60
+"""Fewest triangles on the lunate that still draw its rim (about 3 mm edges)."""
+ZONE_MM = 1.5
+"""Largest distance from the sphere at which a triangle still counts as lunate, mm."""
+FACING_COSINE = 0.90
+"""Least cosine between a lunate triangle's normal and the direction of the centre (26 degrees)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LunateFit:
+    """
+    The lunate sphere and the triangles it rests on.
+
+    Parameters
+    ----------
+    sphere
+        Centre, radius, miss.
+    is_lunate
+        (m,) bool over the triangles of the bone.
+    pole
+        Unit direction from the centre to the middle of the lunate triangles.
+    share
+        Part of the whole sphere's area that the triangles cover, 0 to 1.
+    """
+
+    sphere: SphereFit
+    is_lunate: Floats
+    pole: Vector
+    share: float
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "pole", frozen_floats(self.pole, shape=(3,), name="pole"))
+
+
+def find_hollow_spheres(mesh: TriangleMesh, *, n_best: int = 6) -> tuple[SphereFit, ...]:
+    """
+    Rough centres and radii of the largest hollow spherical zones of a bone.
+
+    Parameters
+    ----------
+    mesh
+        A closed bone with outward normals.
+    n_best
+        How many to return at most, largest area of votes first, at least 12 mm apart.
+
+    Returns
+    -------
+    tuple of SphereFit
+        Radius to the nearest 1.5 mm and centre to about 3 mm; `rms_mm` is the cell's size.
+
+    Notes
+    -----
+    O(triangles × radii); own method.
+    """
+    vectors = mesh.area_vectors_mm2()
+    areas = np.linalg.norm(vectors, axis=1)
+    use = areas > 0
+    areas, normals, centroids = (
+        areas[use],
+        vectors[use] / areas[use, None],
+        mesh.centroids_mm()[use],
+    )
+    cells: list[tuple[float, float, Vector]] = []
+    for radius in SEARCH_RADII_MM:
+        votes = centroids + radius * normals
+        low = votes.min(axis=0) - VOTE_CELL_MM
+        index = ((votes - low) / VOTE_CELL_MM).astype(np.int64)
+        shape = index.max(axis=0) + 2
+        flat = (index[:, 0] * shape[1] + index[:, 1]) * shape[2] + index[:, 2]
+        sums = np.bincount(flat, weights=areas, minlength=int(shape.prod()))
+        for cell in np.argpartition(sums, -N_CELLS)[-N_CELLS:]:
+            middle = low + (np.array(np.unravel_index(cell, shape)) + 0.5) * VOTE_CELL_MM
+            cells.append((float(sums[cell]), float(radius), middle))
+    cells.sort(key=lambda cell: -cell[0])
+    peaks: list[tuple[float, float, Vector]] = []
+    for _, radius, middle in cells[: 4 * N_CELLS]:
+        votes = centroids + radius * normals
+        around = np.abs(votes - middle).max(axis=1) < 3.0 * VOTE_REACH_MM
+        votes, weight = votes[around], areas[around]
+        for _ in range(4):  # climb to the peak, so that a cell's border does not matter
+            close = np.linalg.norm(votes - middle, axis=1) < VOTE_REACH_MM
+            if not close.any():
+                break
+            middle = weight[close] @ votes[close] / weight[close].sum()
+        peaks.append((float(weight[close].sum()), radius, middle))
+    peaks.sort(key=lambda peak: -peak[0])
+    chosen: list[SphereFit] = []
+    for _, radius, middle in peaks:
+        if all(np.linalg.norm(middle - other.centre_mm) > 12.0 for other in chosen):
+            chosen.append(SphereFit(centre_mm=middle, radius_mm=radius, rms_mm=VOTE_REACH_MM))
+        if len(chosen) == n_best:
+            break
+    return tuple(chosen)
+
+
+def fit_lunate(mesh: TriangleMesh, *, centre_mm: Vector, radius_mm: float, where: str) -> LunateFit:
+    """
+    Grow a rough hollow sphere to the lunate surface and fit it robustly.
+
+    Parameters
+    ----------
+    mesh
+        The hip bone.
+    centre_mm, radius_mm
+        A rough start, as from `find_hollow_spheres` or the femoral head.
+    where
+        What to call the bone in a refusal.
+
+    Returns
+    -------
+    LunateFit
+        Triangles within `ZONE_MM` of the sphere that face its centre; the fit weighs them by
+        area and by a biweight of their miss, so that fossa, rim and notch do not pull.
+
+    Raises
+    ------
+    BoneRefusal
+        No such zone, or one that is too small, too rough or too coarsely meshed.
+    """
+    vectors = mesh.area_vectors_mm2()
+    areas = np.linalg.norm(vectors, axis=1)
+    normals = mesh.normals()
+    centroids = mesh.centroids_mm()
+    centre, radius = np.asarray(centre_mm, dtype=np.float64), radius_mm
+    zone = np.zeros(len(areas), dtype=bool)
+    near = np.linalg.norm(centroids - centre, axis=1) < radius + 15.0
+    index = np.flatnonzero(near)
+    areas_near, normals_near, points = areas[index], normals[index], centroids[index]
+    for tolerance_mm in (3.0, 2.5, 2.0, 2.0):
+        to_centre = centre - points
+        distance = np.linalg.norm(to_centre, axis=1)
+        miss = distance - radius
+        facing = np.einsum("ij,ij->i", to_centre, normals_near) > FACING_COSINE * distance
+        inside = facing & (np.abs(miss) < tolerance_mm)
+        if inside.sum() < 20:
+            raise _no_socket(where)
+        weight = areas_near[inside] * (1 - (miss[inside] / tolerance_mm) ** 2) ** 2
+        fitted = fit_sphere(points[inside], weights=weight)
+        centre, radius = fitted.centre_mm, fitted.radius_mm
+        if not 10.0 < radius < 45.0:
+            raise _no_socket(where)
+    # the last word has the vertices: they lie on the surface, centroids a sagitta inside it
+    corner_area = np.bincount(
+        mesh.triangles[index[inside]].ravel(),
+        weights=np.repeat(areas_near[inside] / 3.0, 3),
+        minlength=len(mesh.vertices_mm),
+    )
+    used = np.flatnonzero(corner_area)
+    refined = refine_sphere(
+        mesh.vertices_mm[used],
+        start=SphereFit(centre_mm=centre, radius_mm=radius, rms_mm=0.0),
+        least_cutoff_mm=0.3,
+        most_cutoff_mm=ZONE_MM,
+        weights=corner_area[used],
+    )
+    centre, radius, rms = refined.fit.centre_mm, refined.fit.radius_mm, refined.fit.rms_mm
+    to_centre = centre - points
+    distance = np.linalg.norm(to_centre, axis=1)
+    inside = (np.einsum("ij,ij->i", to_centre, normals_near) > FACING_COSINE * distance) & (
+        np.abs(distance - radius) < ZONE_MM
+    )
+    weight = areas_near[inside]
+    share = float(weight.sum()) / (4 * np.pi * radius**2)
+    if (
+        share < MIN_SHARE_OF_SPHERE
+        or not SEARCH_RADII_MM[0] - 1 <= radius <= SEARCH_RADII_MM[-1] + 1
+    ):
+        raise _no_socket(where)
+    if rms > MAX_RMS_MM:
+        raise BoneRefusal(
+            f"the socket is not a sphere (misses by {rms:.2f} mm, need at most {MAX_RMS_MM:.2f})",
+            where,
+            "Check that the bone is a native adult hip bone and that the surface is not smoothed away",
+        )
+    if inside.sum() < MIN_TRIANGLES:
+        raise BoneRefusal(
+            f"surface too coarse to measure (got {int(inside.sum())} triangles in the socket, "
+            f"need {MIN_TRIANGLES})",
+            where,
+            "Export the bone again at a finer resolution",
+        )
+    zone[index[inside]] = True
+    pole = (weight[:, None] * -to_centre[inside]).sum(axis=0)
+    return LunateFit(
+        sphere=SphereFit(
+            centre_mm=centre, radius_mm=radius, rms_mm=rms, n_points=int(inside.sum())
+        ),
+        is_lunate=zone,
+        pole=pole / np.linalg.norm(pole),
+        share=share,
+    )
+
+
+def _no_socket(where: str) -> BoneRefusal:
+    """The refusal for a body that has no socket."""
+    return BoneRefusal(
+        "no hip socket found (need a hollow spherical zone of 17 to 33 mm radius)",
+        where,
+        "Give the hip bone here; a femur goes under --femur, and lengths are in mm unless told",
+    )

@@ -1,0 +1,189 @@
+"""The case as the rest of the program sees it: frozen records, every field possibly unknown."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from pathlib import Path
+
+from rimwright.anatomy import AnchorKind, GraftKind, LabrumMap, OldAnchor, Side, Vector
+from rimwright.units import LengthUnit
+
+
+class Sex(StrEnum):
+    """Sex of the patient, where it bears on a norm."""
+
+    FEMALE = "female"
+    MALE = "male"
+
+
+class SpaceSeenBy(StrEnum):
+    """What a joint space was read on; a radiographic cut-off holds for radiographs."""
+
+    RADIOGRAPH = "radiograph"
+    CT = "CT"
+    MR = "MR"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Patient:
+    """
+    What is known of the patient; None is unknown.
+
+    Parameters
+    ----------
+    age_years, bmi
+        Years; kg/m².
+    sex
+        Female or male.
+    """
+
+    age_years: float | None = None
+    sex: Sex | None = None
+    bmi: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class History:
+    """
+    What was done to this hip before.
+
+    Parameters
+    ----------
+    previous_hip_arthroscopy
+        Number of earlier arthroscopies of this hip; None is unknown.
+    """
+
+    previous_hip_arthroscopy: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sources:
+    """
+    Where the bones are; paths are absolute, resolved against the case file.
+
+    Parameters
+    ----------
+    pelvis, femur
+        Surface files.
+    unit, axes
+        As written; axes None means the case did not say.
+    part
+        Body of the pelvis file to take, from 1; None lets geometry choose.
+    image, labels
+        A volume and its label map.
+    """
+
+    pelvis: Path | None = None
+    femur: Path | None = None
+    unit: LengthUnit | None = None
+    axes: str | None = None
+    part: int | None = None
+    image: Path | None = None
+    labels: Path | None = None
+
+    @property
+    def has_bones(self) -> bool:
+        """Whether a surface file is named."""
+        return self.pelvis is not None or self.femur is not None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grades:
+    """
+    Gradings of the joint; None is unknown.
+
+    Parameters
+    ----------
+    tonnis_grade, femoral_outerbridge, ligamentum_teres_grade
+        On the public scales.
+    joint_space_mm, joint_space_seen_by
+        Smallest width read, mm, and on what.
+    """
+
+    tonnis_grade: int | None = None
+    joint_space_mm: float | None = None
+    joint_space_seen_by: SpaceSeenBy | None = None
+    femoral_outerbridge: int | None = None
+    ligamentum_teres_grade: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Equipment:
+    """
+    What is to hand; None means the case did not say, an empty tuple means nothing.
+
+    Parameters
+    ----------
+    anchors, grafts
+        In the order of preference.
+    """
+
+    anchors: tuple[AnchorKind, ...] | None = None
+    grafts: tuple[GraftKind, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CaseSettings:
+    """
+    Choices of the surgeon; None takes the default of the evidence tables.
+
+    Parameters
+    ----------
+    option
+        Name of the option to show first.
+    margin_joint_mm, margin_cortex_mm, spacing_mm
+        mm.
+    technique
+        Name of a shipped technique, or a path to a technique file.
+    evidence
+        Clinic file that overrides evidence settings.
+    portals
+        Evidence settings of the portals that the case changes, full name to number.
+    """
+
+    option: str | None = None
+    margin_joint_mm: float | None = None
+    margin_cortex_mm: float | None = None
+    spacing_mm: float | None = None
+    technique: str | Path | None = None
+    evidence: Path | None = None
+    portals: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Case:
+    """
+    One case, validated.
+
+    Parameters
+    ----------
+    id, side
+        Identity.
+    patient, history, sources, grades, labrum, old_anchors, equipment, settings
+        Its parts; what was left out is unknown.
+    landmarks_mm
+        Points picked by a person, name to (3,) mm, image frame; they win over geometry.
+    where
+        Name of the file as the reader knows it, for messages.
+    document
+        The document as validated, after upgrades: plain lists, dicts, numbers and text.
+    digest
+        sha256 of the document's canonical JSON, hex.
+    """
+
+    id: str
+    side: Side
+    patient: Patient = field(default_factory=Patient)
+    history: History = field(default_factory=History)
+    sources: Sources = field(default_factory=Sources)
+    grades: Grades = field(default_factory=Grades)
+    labrum: LabrumMap = field(default_factory=LabrumMap)
+    old_anchors: tuple[OldAnchor, ...] = ()
+    equipment: Equipment = field(default_factory=Equipment)
+    settings: CaseSettings = field(default_factory=CaseSettings)
+    landmarks_mm: Mapping[str, Vector] = field(default_factory=dict)
+    where: str = "case"
+    document: Mapping[str, object] = field(default_factory=dict)
+    digest: str = ""

@@ -1,0 +1,51 @@
+"""Make a synthetic hip: bones and truth from one shape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rimwright.anatomy import TriangleMesh
+from rimwright.phantom.femur_mesh import build_femur
+from rimwright.phantom.femur_surface import FemurSurface
+from rimwright.phantom.pelvis_parts import HALF_WIDTH_MM, build_hip_bone, mirrored
+from rimwright.phantom.placement import placement_of
+from rimwright.phantom.shape import HipShape
+from rimwright.phantom.socket_mesh import mesh_socket
+from rimwright.phantom.socket_surface import SocketSurface
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PhantomHip:
+    """
+    One synthetic hip in the image frame.
+
+    Parameters
+    ----------
+    shape
+        What it was made from.
+    hip_bone, other_hip_bone, femur
+        Closed bodies, outward, LPS mm; the other hip bone None where the shape has none.
+    """
+
+    shape: HipShape
+    hip_bone: TriangleMesh
+    other_hip_bone: TriangleMesh | None
+    femur: TriangleMesh
+
+
+def make_hip(shape: HipShape) -> PhantomHip:
+    """Build both bones of a shape."""
+    placement = placement_of(shape)
+    socket = SocketSurface(shape=shape)
+    bone = build_hip_bone(socket, socket=mesh_socket(socket))
+    other = None
+    if shape.with_other_hip_bone:
+        points = mirrored(bone.points_mm, half_width_mm=HALF_WIDTH_MM * shape.scale)
+        other = placement.mesh(points, bone.triangles[:, ::-1])
+    femur = build_femur(FemurSurface(shape=shape))
+    return PhantomHip(
+        shape=shape,
+        hip_bone=placement.mesh(bone.points_mm, bone.triangles),
+        other_hip_bone=other,
+        femur=placement.mesh(femur.points_mm, femur.triangles),
+    )

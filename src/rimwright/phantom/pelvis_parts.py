@@ -1,0 +1,143 @@
+"""Ilium, pubis and ischium: rounded parts laid out round the socket, landmarks exact.
+
+Positions are lateral, cranial, anterior of the socket centre in mm at scale 1 (a socket of
+27 mm), after general anatomy; they only have to look and behave like bone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from rimwright.anatomy import Vector
+from rimwright.phantom.ring_stack import BuiltBody, Ring, stack_rings
+from rimwright.phantom.socket_surface import SocketSurface
+from rimwright.phantom.solids import Ball, body_of, hull_of_balls, solid_of, united
+
+HALF_WIDTH_MM = 88.0
+"""Socket centre to the midline, mm at scale 1."""
+PLANE_ANTERIOR_MM = 55.0
+"""The anterior pelvic plane in front of the socket centre, mm at scale 1."""
+PART_EDGE_MM = 4.0
+"""Longest edge wanted on the rounded parts, mm."""
+KEPT_WALL_DEG = 24.0
+"""Polar angle behind the edge over which nothing but the socket's own wall may show."""
+
+ASIS_RADIUS_MM = 5.0
+TUBERCLE_RADIUS_MM = 4.0
+_BALLS: Mapping[str, tuple[tuple[float, float, float], float]] = {
+    "asis": ((32.0, 76.0, PLANE_ANTERIOR_MM - ASIS_RADIUS_MM), ASIS_RADIUS_MM),
+    "tubercle": ((-61.0, -18.0, PLANE_ANTERIOR_MM - TUBERCLE_RADIUS_MM), TUBERCLE_RADIUS_MM),
+    "roof": ((-6.0, 38.0, 2.0), 12.0),
+    "roof_front": ((-3.0, 36.0, 16.0), 9.0),
+    "roof_back": ((-14.0, 36.0, -16.0), 10.0),
+    "aiis": ((0.0, 39.0, 33.0), 5.5),
+    "crest_front": ((38.0, 98.0, 30.0), 4.5),
+    "crest_top": ((36.0, 118.0, -12.0), 4.5),
+    "crest_back": ((0.0, 112.0, -62.0), 5.0),
+    "psis": ((-44.0, 82.0, -88.0), 7.0),
+    "auricular": ((-38.0, 55.0, -52.0), 9.0),
+    "wing": ((10.0, 78.0, -14.0), 4.0),
+    "notch_roof": ((-26.0, 46.0, -38.0), 9.0),
+    "brim": ((-32.0, 12.0, 18.0), 8.0),
+    "ramus_root": ((-20.0, -2.0, 27.0), 8.0),
+    "ramus_middle": ((-40.0, -8.0, 36.0), 6.5),
+    "pubic_body": ((-72.0, -28.0, 40.0), 8.0),
+    "symphysis_low": ((-77.0, -48.0, 30.0), 7.0),
+    "low_ramus": ((-56.0, -66.0, 8.0), 5.5),
+    "tuber_front": ((-33.0, -70.0, -12.0), 8.0),
+    "tuber": ((-20.0, -58.0, -30.0), 12.0),
+    "ischium": ((-19.0, -26.0, -26.0), 11.0),
+    "ischium_root": ((-22.0, -4.0, -24.0), 11.0),
+    "spine": ((-43.0, -16.0, -44.0), 3.0),
+    "column": ((-24.0, 18.0, -28.0), 11.0),
+}
+_HULLS = (
+    ("roof", "roof_front", "roof_back"),
+    ("roof", "roof_front", "wing"),
+    ("roof", "roof_back", "wing"),
+    ("roof_front", "aiis"),
+    ("roof_front", "aiis", "wing"),
+    ("aiis", "wing", "asis"),
+    ("asis", "crest_front", "wing"),
+    ("crest_front", "crest_top", "wing"),
+    ("crest_top", "crest_back", "wing"),
+    ("crest_back", "auricular", "wing"),
+    ("crest_back", "auricular", "psis"),
+    ("auricular", "notch_roof", "wing"),
+    ("notch_roof", "roof_back", "wing"),
+    ("notch_roof", "roof_back", "column"),
+    ("column", "ischium_root"),
+    ("ischium_root", "ischium"),
+    ("ischium_root", "ischium", "spine"),
+    ("ischium", "tuber"),
+    ("tuber", "tuber_front"),
+    ("tuber_front", "low_ramus"),
+    ("low_ramus", "symphysis_low"),
+    ("symphysis_low", "pubic_body"),
+    ("pubic_body", "tubercle"),
+    ("tubercle", "ramus_middle"),
+    ("pubic_body", "ramus_middle"),
+    ("ramus_middle", "ramus_root"),
+    ("ramus_root", "brim"),
+    ("brim", "roof_front"),
+)
+
+
+def pelvic_landmarks(scale: float) -> dict[str, Vector]:
+    """ASIS and pubic tubercle of the own and the other side: true foremost points, built frame."""
+    asis, tubercle = np.array(_BALLS["asis"][0]), np.array(_BALLS["tubercle"][0])
+    own = {
+        "asis": asis + [0.0, 0.0, ASIS_RADIUS_MM],
+        "pubic_tubercle": tubercle + [0.0, 0.0, TUBERCLE_RADIUS_MM],
+    }
+    other = {f"{name}_other": mirrored(point) for name, point in own.items()}
+    return {name: scale * point for name, point in (own | other).items()}
+
+
+def mirrored(points_mm: Vector, *, half_width_mm: float = HALF_WIDTH_MM) -> Vector:
+    """Points on the other side of the midline, built frame."""
+    points = np.array(points_mm, dtype=np.float64)
+    points[..., 0] = -2.0 * half_width_mm - points[..., 0]
+    return points
+
+
+def build_hip_bone(surface: SocketSurface, *, socket: BuiltBody) -> BuiltBody:
+    """Unite the socket's body with the rest of the hip bone, the joint and the rim kept clear."""
+    scale = surface.shape.scale
+    balls: dict[str, Ball] = {
+        name: (scale * np.array(centre), scale * radius)
+        for name, (centre, radius) in _BALLS.items()
+    }
+    parts = united([hull_of_balls(*(balls[name] for name in names)) for names in _HULLS])
+    parts = parts.refine_to_length(PART_EDGE_MM)
+    return body_of((parts - solid_of(_kept_clear(surface))) + solid_of(socket))
+
+
+def _kept_clear(surface: SocketSurface) -> BuiltBody:
+    """The joint, the space before it and the space over the rim's own wall.
+
+    Inside the socket's body its surface lies half-way between joint and outer face, where the
+    cut is never seen.
+    """
+    angles = 2 * np.pi * np.arange(96) / 96
+    far_mm = 1.5 * surface.radius_mm
+    edge, _ = surface.rounding_polar(angles, 1.0)
+    limit = edge - np.radians(KEPT_WALL_DEG)
+    rings = []
+    for fraction in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0):
+        polar = limit * fraction
+        inner = surface.joint_distance_mm(polar, angles)
+        middle = 0.5 * (inner + surface.outer_distance_mm(polar, angles))
+        rings.append(Ring(angles=angles, points_mm=surface.point(polar, angles, middle)))
+    for fraction in (0.0, 0.05, 0.12, 0.2, 0.3, 0.4, 0.6, 0.8):
+        polar = limit + (np.pi - limit) * fraction
+        rings.append(
+            Ring(angles=angles, points_mm=surface.point(polar, angles, np.full(96, far_mm)))
+        )
+    zero = np.zeros(1)
+    depth = 0.5 * (surface.joint_distance_mm(zero, zero) + surface.outer_distance_mm(zero, zero))
+    first = surface.point(zero, zero, depth)[0]
+    last = surface.point(zero + np.pi, zero, np.full(1, far_mm))[0]
+    return stack_rings(first, last, rings=rings)

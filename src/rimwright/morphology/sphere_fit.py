@@ -96,7 +96,7 @@ def fit_sphere(
     weighted = design * shares[:, None]
     solution = np.linalg.solve(design.T @ weighted, weighted.T @ squared)
     centre = solution[:3] / 2.0
-    radius_mm = float(np.sqrt(max(solution[3] + centre @ centre, 1e-30))) * scale
+    radius_mm = float(np.sqrt(max(solution[3] + centre @ centre, 1e-30)) * scale)
     centre_mm = middle + centre * scale
     miss = np.linalg.norm(points - centre_mm, axis=1) - radius_mm
     rms_mm = float(np.sqrt(shares @ miss**2))
@@ -107,9 +107,7 @@ def fit_sphere(
             "sphere fit",
             "Check that the right part of the surface was taken",
         )
-    return SphereFit(
-        centre_mm=centre_mm, radius_mm=radius_mm, rms_mm=rms_mm, n_points=len(points)
-    )
+    return SphereFit(centre_mm=centre_mm, radius_mm=radius_mm, rms_mm=rms_mm, n_points=len(points))
 
 
 def refine_sphere(

@@ -1,6 +1,7 @@
 """One femur measured: head, neck, shaft, condyles, alpha angle by hour."""
 
+from rimwright.morphology.femur.alpha import DEPARTURE_MM
 from rimwright.morphology.femur.geometry import FemurGeometry
 from rimwright.morphology.femur.measure import measure_femur
 
-__all__ = ["FemurGeometry", "measure_femur"]
+__all__ = ["DEPARTURE_MM", "FemurGeometry", "measure_femur"]

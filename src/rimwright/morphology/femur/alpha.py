@@ -20,7 +20,13 @@ POLE_DEG = 155.0
 """Nearer to the pole than this the contour is fovea and ligament, not head-neck outline."""
 HEAD_SEEN_DEG = 10.0
 """Contour must be met within this on the head's side of the angle found, else it is a hole."""
-OFFSET_BEYOND_RADII = 0.5
+SEARCHED_FROM_HOUR, SEARCHED_TO_HOUR = 9.0, 5.0
+"""The largest alpha angle is looked for from 9 through 12 to 5 o'clock, where cams are; below and
+behind, the outline leaves the head at the calcar and the folds of the capsule."""
+SPIKE_DEG = 15.0
+"""An angle that stands this far over both neighbours (a quarter hour, under 3 mm, away) is
+roughness, not a cam."""
+OFFSET_BEYOND_RADII = 0.2
 """The anterior tangent is looked for up to this many head radii beyond the narrowest neck."""
 OFFSET_STEP_MM = 0.5
 """Step along the neck for the anterior tangent, mm."""
@@ -127,6 +133,30 @@ def head_neck_offset_mm(
     if met.mean() < 0.7:
         return None
     return float(radius_mm - radii[met].min())
+
+
+def largest_alpha(alpha_deg: Floats) -> int | None:
+    """
+    Index of the largest alpha angle that is no spike.
+
+    Parameters
+    ----------
+    alpha_deg
+        (48,), deg, every quarter of an hour; NaN where not seen.
+
+    Returns
+    -------
+    int or None
+        Its place; None where nothing is seen from 9 through 12 to 5 o'clock.
+    """
+    hours = alpha_hours()
+    searched = (hours >= SEARCHED_FROM_HOUR) | (hours <= SEARCHED_TO_HOUR)
+    known = np.where(np.isfinite(alpha_deg), alpha_deg, -np.inf)
+    beside = np.maximum(np.roll(known, 1), np.roll(known, -1))
+    alone = ~np.isfinite(beside)
+    lasting = np.where(searched & (alone | (known <= beside + SPIKE_DEG)), known, -np.inf)
+    place = int(np.argmax(lasting))
+    return place if np.isfinite(lasting[place]) else None
 
 
 def alpha_hours() -> Floats:

@@ -167,7 +167,7 @@ def refit_head(head: FoundHead, *, n_refits: int, seed: int) -> tuple[Points, Fl
     )
     shares = np.random.default_rng(seed).exponential(size=(n_refits, N_ZONES))
     normal = (shares @ squares).reshape(n_refits, 4, 4)
-    steps: Floats = np.linalg.solve(normal, (shares @ moments)[:, :, None])[:, :, 0]
+    steps = np.linalg.solve(normal, (shares @ moments)[:, :, None])[:, :, 0].astype(np.float64)
     return steps[:, :3], steps[:, 3]
 
 

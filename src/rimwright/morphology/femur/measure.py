@@ -24,6 +24,7 @@ from rimwright.morphology.femur.alpha import (
     alpha_by_hour,
     alpha_hours,
     head_neck_offset_mm,
+    largest_alpha,
 )
 from rimwright.morphology.femur.condyles import FoundCondyles, find_condyles
 from rimwright.morphology.femur.geometry import FemurGeometry
@@ -236,7 +237,6 @@ def _assemble(parts: _Parts, frame: PelvicFrame, warnings: list[str]) -> FemurGe
         dial=parts.dial,
         contours=parts.contours,
         offset_index=offset_index,
-        hours_searched=np.ones(N_ALPHA_HOURS, dtype=bool),
     )
     measurements = {
         "alpha_angle_max": _alpha_max(parts, hours, alpha, spread),
@@ -310,19 +310,20 @@ def _head_doubted(measurement: Measurement, parts: _Parts) -> Measurement:
 def _alpha_max(parts: _Parts, hours: Floats, alpha: Floats, spread: FemurSpread) -> Measurement:
     """The largest alpha angle and where it is."""
     seen = np.isfinite(alpha)
-    if seen.mean() < 0.5:
+    place = largest_alpha(alpha)
+    if seen.mean() < 0.5 or place is None:
         return Measurement.refused(
             "deg",
             f"the outline of head and neck is seen at {np.count_nonzero(seen)} of {len(alpha)} "
             "femoral hours only",
             method=ALPHA_METHOD,
         )
-    place = int(np.nanargmax(alpha))
     clock = "" if not isinstance(parts.shaft, str) else "; 12 is cranial in the image (no shaft)"
     measurement = Measurement(
         value=float(alpha[place]),
         unit="deg",
-        method=f"{ALPHA_METHOD}; largest, at femoral {spoken_hour(hours[place])}{clock}",
+        method=f"{ALPHA_METHOD}; largest from 9 "
+        f"through 12 to 5, at femoral {spoken_hour(hours[place])}{clock}",
         spread=spread.alpha_deg,
     )
     if seen.mean() < HOURS_SEEN_LEAST:

@@ -31,11 +31,16 @@ MET_LEAST = 0.95
 NARROW_MOST = 0.85
 """Largest area of the narrowest section over the head's disc for it to be a neck."""
 FLOOR_FRACTION = 0.04
-"""Sections within this share of the smallest area shape the parabola through the narrowest."""
+"""Sections within this share of the smallest area make the flat stretch of the neck."""
 GOES_ON_RADII = 3.5
 """A bone that reaches this many head radii from its head's centre must show a neck."""
 TUBE_RADII = 1.7
 """Triangles within this many head radii of the first axis can be the neck's outline."""
+BOTTOM_FRACTION = 0.01
+"""Sections within this share of the smallest area place its bottom; further up, the valley's
+flanks are no parabolas."""
+BOTTOM_STEP_MM = 0.25
+"""Step at which the bottom of the narrowing is tried before it is interpolated, mm."""
 N_TURNS = 25
 """Most corrections of the axis."""
 SETTLED_RAD = 1e-6
@@ -176,24 +181,15 @@ def _narrowest(
         return "the bone narrows nowhere behind the head: no neck is seen"
     floor = _run_round(areas <= (1.0 + FLOOR_FRACTION) * areas[place], place)
     stations = along[floor]
-    if len(stations) >= 5:
-        bend, lean, _ = np.polyfit(stations - along[place], areas[floor], 2)
-        shift = -lean / (2.0 * bend) if bend > 0 else 0.0
-        at = float(np.clip(along[place] + shift, stations[0], stations[-1]))
-    else:
-        at = float(along[place])
+    low = _run_round(areas <= (1.0 + BOTTOM_FRACTION) * areas[place], place)
+    at, area = _bottom(along[low], areas[low], start=float(along[place]))
     angles = 2.0 * np.pi * np.arange(N_RAYS) / N_RAYS
-    cube = radii[:, floor] ** 3
-    offsets = (
-        (np.cos(angles) @ cube)[:, None] * twelve + (np.sin(angles) @ cube)[:, None] * three
-    ) * (2.0 * np.pi / (3.0 * N_RAYS))
-    offsets /= areas[floor][:, None]
-    if len(stations) >= 5:
-        lines = np.polyfit(stations - at, offsets, 1)
-        slope, offset = lines[0], lines[1]
-        area = float(np.polyval(np.polyfit(stations - at, areas[floor], 2), 0.0))
+    cube = radii[:, floor] ** 3 * (2.0 * np.pi / (3.0 * N_RAYS)) / areas[floor]
+    offsets = np.outer(np.cos(angles) @ cube, twelve) + np.outer(np.sin(angles) @ cube, three)
+    if len(stations) >= 3:
+        slope, offset = np.polyfit(stations - at, offsets, 1)
     else:
-        slope, offset, area = np.zeros(3), offsets[len(offsets) // 2], float(areas[place])
+        slope, offset = np.zeros(3), offsets[len(offsets) // 2]
     neck_centre = centre + at * axis + offset
     reach = float(np.linalg.norm(neck_centre - centre))
     turned = (neck_centre - centre) / reach
@@ -207,6 +203,38 @@ def _narrowest(
         floor_mm=float(stations[-1] - stations[0]),
     )
     return neck, turn
+
+
+def _bottom(stations: Floats, areas: Floats, *, start: float) -> tuple[float, float]:
+    """
+    Place and area of the bottom of a valley that may rise more steeply on one side.
+
+    A parabola with its own curvature on either side; its bottom is tried over the whole stretch
+    (a single parabola would be drawn towards the gentler side by several mm).
+    """
+    if len(stations) < 6:
+        return start, float(areas.min())
+    tried = np.arange(stations[0], stations[-1], BOTTOM_STEP_MM)
+    gap = stations - tried[:, None]
+    design = np.stack(
+        [np.ones_like(gap), np.minimum(gap, 0.0) ** 2, np.maximum(gap, 0.0) ** 2], axis=2
+    )
+    normal = np.einsum("tni,tnj->tij", design, design)
+    normal += 1e-9 * np.eye(3) * normal[:, :1, :1]  # one side may hold no station
+    moment = np.einsum("tni,n->ti", design, areas)
+    answer = np.linalg.solve(normal, moment[:, :, None])[:, :, 0]
+    miss = np.sum((np.einsum("tni,ti->tn", design, answer) - areas) ** 2, axis=1)
+    miss[(answer[:, 1:] < -1e-9).any(axis=1)] = np.inf
+    best = int(np.argmin(miss))
+    if not np.isfinite(miss[best]):
+        return start, float(areas.min())
+    if 0 < best < len(tried) - 1 and np.isfinite(miss[best - 1 : best + 2]).all():
+        before, here, after = miss[best - 1 : best + 2]
+        bend = before - 2.0 * here + after
+        shift = 0.5 * (before - after) / bend if bend > 0 else 0.0
+    else:
+        shift = 0.0
+    return float(tried[best] + shift * BOTTOM_STEP_MM), float(answer[best, 0])
 
 
 def _bridged(radii: Floats, most: float) -> Floats:

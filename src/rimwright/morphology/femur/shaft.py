@@ -14,7 +14,7 @@ LEVEL_STEP_MM = 3.0
 """Step of the sections along the shaft, mm."""
 WINDOW_MM = 30.0
 """The shaft's own size is the least area that a stretch of this length stays within, mm."""
-FLARE_MOST = 1.3
+FLARE_MOST = 1.15
 """Sections up to this much larger than that are shaft; trochanters and condyles are larger."""
 FROM_RADII = 1.8
 """Depth below the head centre, in head radii, above which head and neck still share a section."""

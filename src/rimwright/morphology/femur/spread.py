@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rimwright.anatomy import Floats, Vector
-from rimwright.morphology.femur.alpha import DEPARTURE_MM, alpha_by_hour
+from rimwright.anatomy import Vector
+from rimwright.morphology.femur.alpha import DEPARTURE_MM, alpha_by_hour, largest_alpha
 from rimwright.morphology.femur.condyles import FoundCondyles
 from rimwright.morphology.femur.head import FoundHead, refit_head
 from rimwright.morphology.femur.neck import FoundNeck
@@ -59,7 +59,6 @@ def refit_spread(
     dial: Dial,
     contours: RadialContours,
     offset_index: int,
-    hours_searched: np.ndarray,
 ) -> FemurSpread:
     """
     Take the measurements again on refitted parts.
@@ -72,8 +71,6 @@ def refit_spread(
         The neck's clock and the contours on it; the planes stay, centre and axis move in them.
     offset_index
         Half-plane of the head-neck offset.
-    hours_searched
-        (n_hours,) bool, where the largest alpha is looked for.
 
     Notes
     -----
@@ -102,7 +99,8 @@ def refit_spread(
             shift_mm=triad @ shifts[k],
             departure_mm=DEPARTURE_MM,
         ) - np.degrees(tilt)
-        alphas.append(_largest(alpha[hours_searched]))
+        place = largest_alpha(alpha)
+        alphas.append(np.nan if place is None else float(alpha[place]))
         sideways = outward[offset_index]
         offsets.append(
             growths[k] + shifts[k] @ sideways + neck.along_mm * float(tilt[offset_index])
@@ -126,13 +124,10 @@ def refit_spread(
     )
 
 
-def _largest(values: Floats) -> float:
-    """The largest finite value, NaN where there is none."""
-    finite = values[np.isfinite(values)]
-    return float(finite.max()) if len(finite) else np.nan
-
-
 def _deviation(values: list[float]) -> float | None:
-    """Standard deviation of the finite values, None where there are fewer than three."""
+    """Half the spread of the middle 68 % of the finite values: one standard deviation, robustly."""
     finite = np.asarray([value for value in values if np.isfinite(value)])
-    return float(finite.std(ddof=1)) if len(finite) >= 3 else None
+    if len(finite) < 3:
+        return None
+    low, high = np.percentile(finite, [15.87, 84.13])
+    return float(high - low) / 2.0

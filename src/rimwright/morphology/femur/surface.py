@@ -109,9 +109,9 @@ def prepare_surface(femur: TriangleMesh, *, frame: PelvicFrame) -> FemurSurface:
     vectors = 0.5 * np.cross(edges[:, 1] - edges[:, 0], edges[:, 2] - edges[:, 0])
     areas = np.linalg.norm(vectors, axis=1) / 3.0
     n_points = len(points)
-    vertex_areas: Floats = np.bincount(
+    vertex_areas = np.bincount(
         triangles.ravel(), weights=np.repeat(areas, 3), minlength=n_points
-    )
+    ).astype(np.float64)
     sums = np.column_stack(
         [
             np.bincount(triangles.ravel(), weights=np.repeat(vectors[:, k], 3), minlength=n_points)

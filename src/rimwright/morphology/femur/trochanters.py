@@ -10,13 +10,13 @@ from rimwright.morphology.femur.neck import FoundNeck
 from rimwright.morphology.femur.shaft import FoundShaft
 from rimwright.morphology.femur.surface import ANTERIOR, CRANIAL, FemurSurface
 
-TIP_FROM_OFFSET = 0.3
+TIP_FROM_OFFSET = 0.15
 """The greater trochanter stands over the shaft: its tip is looked for from this share of the
 head's offset medial of the shaft line outwards; further in, the neck's upper edge begins."""
 TIP_FROM_RADII = 0.8
 """Without a shaft: the tip lies at least this many head radii lateral of the neck's narrowest."""
-CUT_GAP_MM = 2.0
-"""A tip this near to the end of the bone may be a cut, mm."""
+STRIP_MM = 3.0
+"""Width of the strips, medial to lateral, whose highest points make the ridge, mm."""
 LESSER_FROM_RADII, LESSER_TO_RADII = 1.2, 5.0
 """Depths below the head centre where the lesser trochanter is looked for, head radii."""
 LESSER_SECTOR_DEG = (25.0, 115.0)
@@ -50,14 +50,22 @@ def greater_trochanter(
         outwards /= np.linalg.norm(outwards)
         offset_mm = float((shaft.point_mm - head.sphere.centre_mm) @ outwards)
         lateral_part = (points - shaft.point_mm) @ outwards > -TIP_FROM_OFFSET * offset_mm
-    if np.count_nonzero(lateral_part) < 10:
+    index = np.flatnonzero(lateral_part)
+    if len(index) < 10:
         return None
-    candidates = points[lateral_part]
-    heights = candidates @ proximal
-    tip = candidates[np.argmax(heights)]
-    # A tip at the border of the part is the neck sloping upwards, or the bone ends there.
-    above_neck = float((tip - neck.centre_mm) @ proximal)
-    return tip if above_neck > -2.0 * neck.radius_mm else None
+    heights = points[index] @ proximal
+    sideways = points[index] @ outwards
+    strip = ((sideways - sideways.min()) / STRIP_MM).astype(np.int64)
+    ridge = np.full(strip.max() + 1, -np.inf)
+    np.maximum.at(ridge, strip, heights)
+    # The neck's upper edge may still fall where the part begins: the tip is beyond that fall.
+    start = 0
+    while start + 1 < len(ridge) and ridge[start + 1] < ridge[start]:
+        start += 1
+    if start + 1 >= len(ridge):
+        return None
+    beyond = strip >= start
+    return points[index[beyond][np.argmax(heights[beyond])]]
 
 
 def lesser_trochanter(
@@ -94,7 +102,9 @@ def lesser_trochanter(
     profile = np.full(level.max() + 1, -np.inf)
     np.maximum.at(profile, level, reach[index])
     span = max(round(0.7 * radius / LESSER_STEP_MM), 1)
-    if len(profile) < 2 * span + 3 or not np.isfinite(profile).all():
+    met = np.flatnonzero(np.isfinite(profile))
+    profile = np.interp(np.arange(len(profile)), met, profile[met])
+    if len(profile) < 2 * span + 3:
         return None
     middle = np.arange(span, len(profile) - span)
     rise = profile[middle] - 0.5 * (profile[middle - span] + profile[middle + span])
@@ -103,5 +113,5 @@ def lesser_trochanter(
     best = int(np.argmax(rise))
     if rise[best] < LESSER_RISE_MM:
         return None
-    own_level = index[level == middle[best]]
+    own_level = index[level == met[np.argmin(np.abs(met - middle[best]))]]
     return surface.points_mm[own_level[np.argmax(reach[own_level])]]

@@ -12,6 +12,7 @@ from rimwright.phantom.placement import placement_of
 from rimwright.phantom.shape import HipShape
 from rimwright.phantom.socket_mesh import mesh_socket
 from rimwright.phantom.socket_surface import SocketSurface
+from rimwright.phantom.truth import HipTruth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -25,12 +26,15 @@ class PhantomHip:
         What it was made from.
     hip_bone, other_hip_bone, femur
         Closed bodies, outward, LPS mm; the other hip bone None where the shape has none.
+    truth
+        Every measurement, by construction.
     """
 
     shape: HipShape
     hip_bone: TriangleMesh
     other_hip_bone: TriangleMesh | None
     femur: TriangleMesh
+    truth: HipTruth
 
 
 def make_hip(shape: HipShape) -> PhantomHip:
@@ -48,4 +52,5 @@ def make_hip(shape: HipShape) -> PhantomHip:
         hip_bone=placement.mesh(bone.points_mm, bone.triangles),
         other_hip_bone=other,
         femur=placement.mesh(femur.points_mm, femur.triangles),
+        truth=HipTruth(shape=shape),
     )

@@ -7,20 +7,21 @@ Positions are lateral, cranial, anterior of the socket centre in mm at scale 1 (
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 
 import numpy as np
 
 from rimwright.anatomy import Vector
 from rimwright.phantom.ring_stack import BuiltBody, Ring, stack_rings
 from rimwright.phantom.socket_surface import SocketSurface
-from rimwright.phantom.solids import Ball, body_of, hull_of_balls, solid_of, united
+from rimwright.phantom.solids import body_of, hull_of_balls, solid_of, united
 
 HALF_WIDTH_MM = 88.0
 """Socket centre to the midline, mm at scale 1."""
 PLANE_ANTERIOR_MM = 55.0
 """The anterior pelvic plane in front of the socket centre, mm at scale 1."""
 PART_EDGE_MM = 4.0
-"""Longest edge wanted on the rounded parts, mm."""
+"""Longest edge wanted on the rounded parts, mm at scale 1."""
 KEPT_WALL_DEG = 24.0
 """Polar angle behind the edge over which nothing but the socket's own wall may show."""
 
@@ -29,16 +30,16 @@ TUBERCLE_RADIUS_MM = 4.0
 _BALLS: Mapping[str, tuple[tuple[float, float, float], float]] = {
     "asis": ((32.0, 76.0, PLANE_ANTERIOR_MM - ASIS_RADIUS_MM), ASIS_RADIUS_MM),
     "tubercle": ((-61.0, -18.0, PLANE_ANTERIOR_MM - TUBERCLE_RADIUS_MM), TUBERCLE_RADIUS_MM),
-    "roof": ((-6.0, 38.0, 2.0), 12.0),
-    "roof_front": ((-3.0, 36.0, 16.0), 9.0),
-    "roof_back": ((-14.0, 36.0, -16.0), 10.0),
-    "aiis": ((0.0, 39.0, 33.0), 5.5),
+    "roof": ((3.0, 44.0, 2.0), 12.0),
+    "roof_front": ((2.0, 41.0, 17.0), 9.5),
+    "roof_back": ((-7.0, 41.0, -16.0), 11.0),
+    "aiis": ((4.0, 41.0, 35.0), 5.5),
     "crest_front": ((38.0, 98.0, 30.0), 4.5),
     "crest_top": ((36.0, 118.0, -12.0), 4.5),
     "crest_back": ((0.0, 112.0, -62.0), 5.0),
     "psis": ((-44.0, 82.0, -88.0), 7.0),
     "auricular": ((-38.0, 55.0, -52.0), 9.0),
-    "wing": ((10.0, 78.0, -14.0), 4.0),
+    "wing": ((14.0, 80.0, -12.0), 4.0),
     "notch_roof": ((-26.0, 46.0, -38.0), 9.0),
     "brim": ((-32.0, 12.0, 18.0), 8.0),
     "ramus_root": ((-20.0, -2.0, 27.0), 8.0),
@@ -48,7 +49,7 @@ _BALLS: Mapping[str, tuple[tuple[float, float, float], float]] = {
     "low_ramus": ((-56.0, -66.0, 8.0), 5.5),
     "tuber_front": ((-33.0, -70.0, -12.0), 8.0),
     "tuber": ((-20.0, -58.0, -30.0), 12.0),
-    "ischium": ((-19.0, -26.0, -26.0), 11.0),
+    "ischium": ((-16.0, -28.0, -26.0), 12.0),
     "ischium_root": ((-22.0, -4.0, -24.0), 11.0),
     "spine": ((-43.0, -16.0, -44.0), 3.0),
     "column": ((-24.0, 18.0, -28.0), 11.0),
@@ -103,15 +104,17 @@ def mirrored(points_mm: Vector, *, half_width_mm: float = HALF_WIDTH_MM) -> Vect
     return points
 
 
+@cache
+def _parts_at_scale_one() -> Any:
+    """Union of all parts, refined; the costly step, the same for every shape."""
+    hulls = [hull_of_balls(*(_BALLS[name] for name in names)) for names in _HULLS]
+    return united(hulls).refine_to_length(PART_EDGE_MM)
+
+
 def build_hip_bone(surface: SocketSurface, *, socket: BuiltBody) -> BuiltBody:
     """Unite the socket's body with the rest of the hip bone, the joint and the rim kept clear."""
     scale = surface.shape.scale
-    balls: dict[str, Ball] = {
-        name: (scale * np.array(centre), scale * radius)
-        for name, (centre, radius) in _BALLS.items()
-    }
-    parts = united([hull_of_balls(*(balls[name] for name in names)) for names in _HULLS])
-    parts = parts.refine_to_length(PART_EDGE_MM)
+    parts = _parts_at_scale_one().scale((scale, scale, scale))
     return body_of((parts - solid_of(_kept_clear(surface))) + solid_of(socket))
 
 

@@ -96,8 +96,8 @@ class HipShape:
     notch_turn_hours: float = 0.1
     notch_dip_deg: float = 22.0
     fossa_depth_mm: float = 4.0
-    fossa_polar_deg: float = 30.0
-    fossa_growth_deg: float = 18.0
+    fossa_polar_deg: float = 20.0
+    fossa_growth_deg: float = 26.0
     fossa_wall_mm: float = 1.5
     floor_thickness_mm: float = 4.0
     neck_shaft_angle_deg: float = 128.0

@@ -101,7 +101,7 @@ def _outer_rings(surface: SocketSurface, columns: Floats) -> list[Ring]:
         fraction = back_deg / (behind[-1] + 3.0)
         # Near the rim the same angle for all hours, later a share of what is left.
         angles = columns
-        if k > 12:
+        if k > 20:
             reach = 1.3 * surface.radius_mm
             wanted = 2 * np.pi * reach * np.sin(np.radians(85.0) * (1 - fraction)) / 2.0
             angles = _thinned(columns, wanted)

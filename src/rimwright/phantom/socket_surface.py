@@ -19,7 +19,7 @@ NOTCH_STEP_MM = 1.5
 """Width along the rim of the slope from the lunate's horn to the floor of the notch, mm."""
 NOTCH_DIP_MM = 5.0
 """Width along the rim over which the edge recedes beside a horn, mm."""
-WALL_BLEND_MM = 4.0
+WALL_BLEND_MM = 3.0
 """Reach of the rounding between outer wall and the body behind the socket, mm at scale 1."""
 PLATE_BLEND_MM = 3.0
 """Reach of the rounding between that body and the inner pelvic wall, mm."""
@@ -215,13 +215,11 @@ class SocketSurface:
             + 9.0 * bump(angle, np.radians(20.0), 1.5)
             + 4.0 * bump(angle, np.radians(255.0), 3.0)
             - 2.5 * bump(angle, np.radians(102.0), 8.0)
-            - 3.0 * bump(angle, np.pi, 4.0)
         )
         middle = 13.0
         spread = rise(polar / np.radians(45.0))
         thickness = s.wall_scale * k * (middle + (thick - middle) * spread)
-        step = self.base_distance_mm(angle) - self.radius_mm
-        body = self.radius_mm + step * spread + thickness
+        body = self.radius_mm + thickness
         normal = np.array(PLATE_NORMAL) / np.linalg.norm(PLATE_NORMAL)
         facing = self.point(polar, hour_angle, np.ones_like(polar)) @ normal
         plate_mm = self.radius_mm + s.fossa_depth_mm + s.floor_thickness_mm

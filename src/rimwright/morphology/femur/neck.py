@@ -186,10 +186,12 @@ def _narrowest(
     angles = 2.0 * np.pi * np.arange(N_RAYS) / N_RAYS
     cube = radii[:, floor] ** 3 * (2.0 * np.pi / (3.0 * N_RAYS)) / areas[floor]
     offsets = np.outer(np.cos(angles) @ cube, twelve) + np.outer(np.sin(angles) @ cube, three)
-    if len(stations) >= 3:
-        slope, offset = np.polyfit(stations - at, offsets, 1)
+    slope = np.polyfit(stations - at, offsets, 1)[0] if len(stations) >= 3 else np.zeros(3)
+    bottom = np.isin(floor, low)
+    if len(low) >= 3:
+        offset = np.polyfit(stations[bottom] - at, offsets[bottom], 1)[1]
     else:
-        slope, offset = np.zeros(3), offsets[len(offsets) // 2]
+        offset = offsets[bottom].mean(axis=0)
     neck_centre = centre + at * axis + offset
     reach = float(np.linalg.norm(neck_centre - centre))
     turned = (neck_centre - centre) / reach

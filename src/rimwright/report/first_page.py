@@ -1,0 +1,228 @@
+"""Page one: who, which side, what is planned, where the anchors go, and what speaks against it."""
+
+from __future__ import annotations
+
+from rimwright.anatomy import (
+    Anchor,
+    Plan,
+    PlannedOption,
+    RimCurve,
+    Sector,
+    Stance,
+    Status,
+    spoken_hour,
+)
+from rimwright.report.blocks import Block, Cell, Facts, Items, Paragraph, Picture, Table, Tone
+from rimwright.report.strip import draw_strip
+from rimwright.report.wording import STANCE_SHAPES, STATUS_SHAPES, number
+
+IDENTIFYING = ("name", "identifier", "number", "born", "birth")
+"""Words in the names of patient facts that identify; two identifiers are wanted in theatre."""
+DOUBTS_ON_PAGE_ONE = 6
+"""More doubts than these go to their section, and page one says how many."""
+STRIP_CAPTION = (
+    "Rim unrolled, one scale for lengths along the rim, widths, depths and drills. Above the line: "
+    "labrum and graft (a graft beside a kept remnant is drawn on top of it, for reading). Below: "
+    "anchors as they lean along the rim, each with the aiming error it tolerates as a fan."
+)
+STRIP_CAPTION_WITHOUT_RIM = (
+    "No rim was measured: hours are spaced evenly and there are no millimetres along the rim; "
+    "widths are in proportion to each other."
+)
+
+
+def first_page(plan: Plan) -> tuple[Block, ...]:
+    """Blocks of page one."""
+    has_rim = plan.hip is not None and plan.hip.rim is not None
+    caption = STRIP_CAPTION if has_rim else STRIP_CAPTION_WITHOUT_RIM
+    blocks: list[Block] = [
+        Facts(pairs=patient_facts(plan)),
+        Paragraph(cell=lead(plan), tone=Tone.LEAD),
+        Picture(figure=draw_strip(plan), caption=caption),
+        anchor_table(plan.planned, plan=plan),
+        Paragraph(cell=Cell(text=graft_sentence(plan.planned), is_strong=True)),
+    ]
+    against = blocking_facts(plan)
+    if against:
+        blocks.append(Items(title="Speaks against it, or stops it", items=against))
+    doubts = doubts_that_matter(plan)
+    shown, rest = doubts[:DOUBTS_ON_PAGE_ONE], len(doubts) - DOUBTS_ON_PAGE_ONE
+    if rest > 0:
+        more = Cell(text=f"{rest} more under Cautions.")
+        shown = (*shown, more)
+    if shown:
+        blocks.append(Items(title="Doubts", items=shown))
+    blocks.append(Facts(pairs=(("Read and signed by", "                    "), ("Date", "          "))))
+    return tuple(blocks)
+
+
+def patient_facts(plan: Plan) -> tuple[tuple[str, str], ...]:
+    """Case and patient as given; a blank to fill in where a second identifier lacks."""
+    pairs = [("Case", plan.case_id)]
+    pairs += [(name, str(value)) for name, value in plan.patient.items()]
+    if not any(word in name.lower() for name in plan.patient for word in IDENTIFYING):
+        pairs.append(("Second identifier (not in the case, write it here)", "                    "))
+    return tuple(pairs)
+
+
+def lead(plan: Plan) -> Cell:
+    """The option shown first, its stance and the reasons, in one breath."""
+    planned = plan.planned
+    if planned is None:
+        return Cell(text=f"Shown first: {plan.planned_option}. It was not laid out.")
+    option = planned.option
+    where = "; ".join(f"{item.action.value} {item.sector}" for item in option.actions)
+    reasons = "; ".join(reason.text.rstrip(".") for reason in option.reasons)
+    evidence = tuple(dict.fromkeys(id_ for reason in option.reasons for id_ in reason.evidence))
+    text = f"Shown first: {option.name} ({where or 'no action'}). Evidence: {option.stance.value}"
+    return Cell(
+        text=f"{text}. {reasons}." if reasons else f"{text}.",
+        mark=STANCE_SHAPES[option.stance],
+        evidence=evidence,
+    )
+
+
+def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool = False) -> Table:
+    """Anchors of an option, one row each."""
+    anchors = planned.anchors if planned else ()
+    rim = plan.hip.rim if plan.hip else None
+    header = (
+        "No.",
+        "Hour",
+        "From last, mm",
+        "Drill, mm",
+        "Depth, mm",
+        "To joint, mm",
+        "To cortex, mm",
+        "Tolerates",
+        "Portal (off line)",
+        "Status",
+    )
+    rows = []
+    for place, anchor in enumerate(anchors, 1):
+        before = anchors[place - 2] if place > 1 else None
+        rows.append(
+            (
+                Cell(text=str(place), is_strong=True),
+                Cell(text=spoken_hour(anchor.hour), is_strong=True),
+                Cell(text=_from_last(before, anchor, rim)),
+                Cell(text=f"{anchor.drill_mm:.1f}"),
+                Cell(text=f"{anchor.depth_mm:.0f}"),
+                Cell(text=f"{anchor.clearance_joint_mm:.1f}"),
+                Cell(text=f"{anchor.clearance_cortex_mm:.1f}"),
+                Cell(text=f"±{number(anchor.half_angle_deg, 'deg', digits=0)}"),
+                Cell(text=_portal(anchor)),
+                Cell(
+                    text=anchor.status.value + (f": {anchor.reason}" if anchor.reason else ""),
+                    mark=STATUS_SHAPES[anchor.status],
+                ),
+            )
+        )
+    name = planned.option.name if planned else plan.planned_option
+    wide = (8, 9) if any(anchor.reason for anchor in anchors) else (8,)
+    return Table(
+        caption=f"Anchors, {name}" if rows else f"No anchors: {_why_no_anchors(planned)}",
+        header=header,
+        rows=tuple(rows),
+        wide=wide,
+        anchor_rows=not is_folded,
+        is_folded=is_folded,
+    )
+
+
+def graft_sentence(planned: PlannedOption | None) -> str:
+    """Stock to have in the room, never a length to cut beforehand."""
+    if planned is None or planned.graft is None:
+        needs = planned is not None and any(a.action.needs_graft for a in planned.option.actions)
+        return "Graft: needed, but no stock was computed." if needs else "Graft: none in this option."
+    graft = planned.graft
+    kind = graft.kind or "kind not in the equipment list"
+    wide = f", {number(graft.diameter_mm, 'mm')} across" if graft.diameter_mm is not None else ""
+    added = graft.stock_length_mm - graft.arc_mm
+    return (
+        f"Graft stock to have in the room: at least {number(graft.stock_length_mm, 'mm', digits=0)} "
+        f"of {kind}{wide} (arc {number(graft.arc_mm, 'mm', digits=0)} and "
+        f"{number(added, 'mm', digits=0)} of allowances). "
+        "It is not cut to length beforehand: the surplus is cut last, in place."
+    )
+
+
+def blocking_facts(plan: Plan) -> tuple[Cell, ...]:
+    """What stops the planned option, or speaks against operating."""
+    found = [
+        Cell(text=statement.statement, mark=STANCE_SHAPES[statement.stance], evidence=statement.evidence)
+        for statement in plan.candidacy
+        if statement.stance in (Stance.ADVISED_AGAINST, Stance.NOT_POSSIBLE)
+    ]
+    planned = plan.planned
+    if planned is not None:
+        stance = planned.option.stance
+        if stance in (Stance.ADVISED_AGAINST, Stance.NOT_POSSIBLE):
+            text = f"{planned.option.name}: {stance.value}."
+            found.append(Cell(text=text, mark=STANCE_SHAPES[stance]))
+        if not planned.anchors and any(a.action.needs_anchors for a in planned.option.actions):
+            text = f"No anchors are laid out: {_why_no_anchors(planned)}"
+            found.append(Cell(text=text, mark=STATUS_SHAPES[Status.REFUSED]))
+    found += _anchor_doubts(plan, Status.REFUSED)
+    return tuple(found)
+
+
+def doubts_that_matter(plan: Plan) -> tuple[Cell, ...]:
+    """Doubts of the planned anchors, of the option, then of the whole plan; each once."""
+    mark = STATUS_SHAPES[Status.CAUTION]
+    texts = list(plan.planned.cautions) if plan.planned else []
+    texts += [*plan.cautions, *(plan.hip.warnings if plan.hip else ())]
+    cells = [*_anchor_doubts(plan, Status.CAUTION)]
+    cells += [Cell(text=sentence(text), mark=mark) for text in dict.fromkeys(texts)]
+    if plan.labrum.unknown_sectors():
+        unknown = ", ".join(str(sector) for sector in plan.labrum.unknown_sectors())
+        cells.append(Cell(text=f"Labrum not known: {unknown}.", mark=mark))
+    return tuple(cells)
+
+
+def sentence(text: str) -> str:
+    """A text that begins large and ends with a stop."""
+    text = text.strip()
+    if not text:
+        return text
+    first = text[0].upper() if text[:2].lower() == text[:2] else text[0]
+    return first + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def _anchor_doubts(plan: Plan, status: Status) -> list[Cell]:
+    """One sentence for each anchor of a status."""
+    return [
+        Cell(
+            text=f"Anchor {place} at {spoken_hour(anchor.hour)}, {status.value}: "
+            f"{anchor.reason or 'no reason given'}.",
+            mark=STATUS_SHAPES[status],
+        )
+        for place, anchor in enumerate(plan.anchors, 1)
+        if anchor.status is status
+    ]
+
+
+def _why_no_anchors(planned: PlannedOption | None) -> str:
+    """Why an option has no anchors."""
+    if planned is None:
+        return "no option of this name was planned."
+    if not any(item.action.needs_anchors for item in planned.option.actions):
+        return "nothing is fixed to the rim in this option."
+    return " ".join(sentence(text) for text in planned.cautions) or "no reason given."
+
+
+def _from_last(before: Anchor | None, anchor: Anchor, rim: RimCurve | None) -> str:
+    """Distance along the rim from the anchor before, mm."""
+    if before is None or rim is None:
+        return "–"
+    arc = Sector(from_hour=before.hour, to_hour=anchor.hour)
+    return f"{rim.arc_between_mm(arc.from_hour, arc.to_hour):.1f}"
+
+
+def _portal(anchor: Anchor) -> str:
+    """Portal and how far the drill lies off its line."""
+    if anchor.portal is None:
+        return "none computed"
+    if anchor.portal_off_deg is None:
+        return anchor.portal
+    return f"{anchor.portal} ({number(anchor.portal_off_deg, 'deg', digits=0)})"

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from rimwright.anatomy import Action, LabrumSector, Reason, Sector, Stance
+from rimwright.anatomy import Action, Fibres, LabrumSector, Reason, Sector, Stance, Tissue
 from rimwright.evidence import EvidenceTable
 from rimwright.treatment.conditions import Fact, verify
 from rimwright.treatment.findings import Findings
@@ -26,6 +26,11 @@ _SECTOR_FACTS = (
     "seen_by",
 )
 _HIP_FACTS = ("age_years", "bmi_kg_m2", "previous_hip_arthroscopy")
+_IMPLIED_BY_ABSENCE: Mapping[str, Fact] = {
+    "fibres": Fibres.INTERRUPTED,
+    "seals": False,
+    "calcified": False,
+}
 _JUDGED = (Action.DEBRIDE, Action.REPAIR, Action.AUGMENT, Action.REPLACE)
 
 
@@ -104,6 +109,9 @@ def judge_sector(
     facts |= {name: getattr(findings, name) for name in _HIP_FACTS}
     if facts["prior_suture"] is None and facts["previous_hip_arthroscopy"] == 0:
         facts["prior_suture"] = False  # nobody can have sutured it
+    if facts["tissue"] == Tissue.ABSENT:
+        for name, implied in _IMPLIED_BY_ABSENCE.items():
+            facts[name] = implied if facts[name] is None else facts[name]
     limits = {name: setting.value for name, setting in table.settings.items()}
     state, missing = _state(rules, facts=facts, limits=limits)
     return JudgedSector(
@@ -143,25 +151,28 @@ def _judge_action(
     sector: Sector,
     table: EvidenceTable,
 ) -> ActionVerdict:
-    stances, undecided, reasons = [], [], []
+    met, undecided = [], []
     missing: dict[str, None] = {}
     for rule in rules:
         verification = verify(rule.when, facts=facts, limits=limits)
         if verification.met:
-            text = f"{sector}: {rule.says}"
-            reasons.append(marked_reason(text, evidence=rule.evidence, table=table))
-            if rule.verdict is not None:
-                stances.append(rule.verdict)
+            met.append(rule)
         elif verification.met is None and rule.verdict is not None:
             undecided.append(rule.verdict)
             missing |= dict.fromkeys(verification.missing)
-    stance = worst_stance(stances)
+    stance = worst_stance(rule.verdict for rule in met if rule.verdict is not None)
+    if stance is Stance.NOT_POSSIBLE:  # then nothing else matters, and nothing need be asked
+        met = [rule for rule in met if rule.verdict is stance]
+        missing.clear()
     is_held_back = stance is Stance.SUPPORTED and any(
         verdict is not Stance.SUPPORTED for verdict in undecided
     )
     return ActionVerdict(
         stance=Stance.OPEN if is_held_back else stance,
-        reasons=tuple(reasons),
+        reasons=tuple(
+            marked_reason(f"{sector}: {rule.says}", evidence=rule.evidence, table=table)
+            for rule in met
+        ),
         missing=tuple(missing),
         is_held_back=is_held_back,
     )

@@ -1,6 +1,92 @@
-"""One case from its file to its plan: read, measure, plan, write, store, re-plan."""
+"""One case from its file to its plan: read, measure, plan, write, store, re-plan.
 
-from rimwright.casework.case import Case
-from rimwright.casework.case_file import case_from_document, read_case
+Loaded when asked for: reading a case needs neither numba nor a reader of bones.
+"""
 
-__all__ = ["Case", "case_from_document", "read_case"]
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rimwright.casework.bones import (
+        BoneFiles,
+        MeasuredBones,
+        input_digest,
+        measure_bones,
+        measure_sides,
+    )
+    from rimwright.casework.case import Case
+    from rimwright.casework.case_file import case_from_document, read_case, read_document
+    from rimwright.casework.demo_case import write_demo_case
+    from rimwright.casework.hip_document import hip_document
+    from rimwright.casework.hip_store import StoredHip, load_hip, save_hip
+    from rimwright.casework.plan_document import plan_document
+    from rimwright.casework.plan_files import PlanFiles, write_plan
+    from rimwright.casework.planning import bone_files_of, plan_case, prepare_hip
+    from rimwright.casework.reuse import ChosenHip, hip_for_case
+    from rimwright.casework.schemas import document_schema
+    from rimwright.casework.technique_files import Technique, read_technique
+
+_HOMES = {
+    "BoneFiles": "bones",
+    "Case": "case",
+    "ChosenHip": "reuse",
+    "MeasuredBones": "bones",
+    "PlanFiles": "plan_files",
+    "StoredHip": "hip_store",
+    "Technique": "technique_files",
+    "bone_files_of": "planning",
+    "case_from_document": "case_file",
+    "document_schema": "schemas",
+    "hip_document": "hip_document",
+    "hip_for_case": "reuse",
+    "input_digest": "bones",
+    "load_hip": "hip_store",
+    "measure_bones": "bones",
+    "measure_sides": "bones",
+    "plan_case": "planning",
+    "plan_document": "plan_document",
+    "prepare_hip": "planning",
+    "read_case": "case_file",
+    "read_document": "case_file",
+    "read_technique": "technique_files",
+    "save_hip": "hip_store",
+    "write_demo_case": "demo_case",
+    "write_plan": "plan_files",
+}
+
+__all__ = [
+    "BoneFiles",
+    "Case",
+    "ChosenHip",
+    "MeasuredBones",
+    "PlanFiles",
+    "StoredHip",
+    "Technique",
+    "bone_files_of",
+    "case_from_document",
+    "document_schema",
+    "hip_document",
+    "hip_for_case",
+    "input_digest",
+    "load_hip",
+    "measure_bones",
+    "measure_sides",
+    "plan_case",
+    "plan_document",
+    "prepare_hip",
+    "read_case",
+    "read_document",
+    "read_technique",
+    "save_hip",
+    "write_demo_case",
+    "write_plan",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """Load the module a name lives in."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_HOMES[name]}"), name)

@@ -18,8 +18,8 @@ class Sex(StrEnum):
     MALE = "male"
 
 
-class SpaceSeenBy(StrEnum):
-    """What a joint space was read on; a radiographic cut-off holds for radiographs."""
+class ReadOn(StrEnum):
+    """What a number was read on; a radiographic cut-off holds for radiographs."""
 
     RADIOGRAPH = "radiograph"
     CT = "CT"
@@ -96,17 +96,39 @@ class Grades:
 
     Parameters
     ----------
-    tonnis_grade, femoral_outerbridge, ligamentum_teres_grade
-        On the public scales.
+    tonnis_grade
+        On the radiograph, 0 to 3.
     joint_space_mm, joint_space_seen_by
-        Smallest width read, mm, and on what.
+        Smallest width read, mm, and on what; a case that does not say means a radiograph.
+    femoral_cartilage_grade, femoral_cartilage_scale
+        Of the femoral head, and the scale it is on.
     """
 
     tonnis_grade: int | None = None
     joint_space_mm: float | None = None
-    joint_space_seen_by: SpaceSeenBy | None = None
-    femoral_outerbridge: int | None = None
-    ligamentum_teres_grade: int | None = None
+    joint_space_seen_by: ReadOn | None = None
+    femoral_cartilage_grade: int | None = None
+    femoral_cartilage_scale: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GivenReading:
+    """
+    One number a person read on an image, for hips that are not measured here.
+
+    Parameters
+    ----------
+    quantity
+        A measurement key, e.g. 'lateral_centre_edge_angle'.
+    value
+        In the unit of that key: deg, mm or %.
+    seen_by
+        What it was read on.
+    """
+
+    quantity: str
+    value: float
+    seen_by: ReadOn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +183,8 @@ class Case:
     ----------
     id, side
         Identity.
+    readings
+        Numbers read on images by a person.
     patient, history, sources, grades, labrum, old_anchors, equipment, settings
         Its parts; what was left out is unknown.
     landmarks_mm
@@ -179,6 +203,7 @@ class Case:
     history: History = field(default_factory=History)
     sources: Sources = field(default_factory=Sources)
     grades: Grades = field(default_factory=Grades)
+    readings: tuple[GivenReading, ...] = ()
     labrum: LabrumMap = field(default_factory=LabrumMap)
     old_anchors: tuple[OldAnchor, ...] = ()
     equipment: Equipment = field(default_factory=Equipment)

@@ -15,6 +15,7 @@ from rimwright.casework.case import (
     Case,
     CaseSettings,
     Equipment,
+    GivenReading,
     Grades,
     History,
     Patient,
@@ -81,6 +82,10 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
         history=History(**model.history.model_dump()) if model.history else History(),
         sources=_sources(model.sources, folder=folder, where=where),
         grades=Grades(**model.grades.model_dump()) if model.grades else Grades(),
+        readings=tuple(
+            GivenReading(quantity=str(item.quantity), value=item.value, seen_by=item.seen_by)
+            for item in model.reading or []
+        ),
         labrum=_labrum(model.labrum or [], where=where),
         old_anchors=tuple(
             _old_anchor(item, index, where=where)

@@ -7,11 +7,13 @@ clinical meaning, which is the business of the evidence tables.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, create_model
 
 from rimwright.anatomy import (
+    MEASUREMENT_KEYS,
     Attachment,
     ClockReference,
     Fibres,
@@ -21,7 +23,7 @@ from rimwright.anatomy import (
     Tear,
     Tissue,
 )
-from rimwright.casework.case import Sex, SpaceSeenBy
+from rimwright.casework.case import ReadOn, Sex
 from rimwright.evidence import load_evidence
 from rimwright.units import LengthUnit
 
@@ -78,6 +80,10 @@ Coordinate = Annotated[
 PointModel = Annotated[list[Coordinate], Field(min_length=3, max_length=3)]
 
 
+Quantity = StrEnum("Quantity", {k.upper(): k for k in MEASUREMENT_KEYS})  # type: ignore[misc]
+"""The measurement keys as words a case may use."""
+
+
 class Strict(BaseModel):
     """No unknown keys, no silent conversion, no NaN."""
 
@@ -128,13 +134,22 @@ class GradesModel(Strict):
     joint_space_mm: Annotated[
         float | None, *_number("joint_space_mm", 0, 20, remedy="Lengths are in mm")
     ] = None
-    joint_space_seen_by: Annotated[SpaceSeenBy | None, _WORD] = None
-    femoral_outerbridge: Annotated[
-        int | None, *_number("grade", 0, 4, remedy="The Outerbridge grade runs from 0 to 4")
+    joint_space_seen_by: Annotated[ReadOn | None, _WORD] = None
+    femoral_cartilage_grade: Annotated[
+        int | None,
+        *_number("grade", 0, 5, remedy="Name the scale under femoral_cartilage_scale"),
     ] = None
-    ligamentum_teres_grade: Annotated[
-        int | None, *_number("grade", 0, 3, remedy="The descriptive grade runs from 0 to 3")
-    ] = None
+    femoral_cartilage_scale: Annotated[str | None, _TEXT] = None
+
+
+class ReadingModel(Strict):
+    """One `[[reading]]`: a number read on an image by a person, in deg, mm or %."""
+
+    quantity: Annotated[Quantity, _WORD]
+    value: Annotated[
+        float, *_number("value", -180, 400, remedy="Angles are in degrees, lengths in mm")
+    ]
+    seen_by: Annotated[ReadOn, _WORD]
 
 
 class LabrumSectorModel(Strict):
@@ -256,6 +271,7 @@ class CaseModel(Strict):
     history: HistoryModel | None = None
     sources: SourcesModel | None = None
     grades: GradesModel | None = None
+    reading: Annotated[list[ReadingModel] | None, Field(max_length=MAX_LIST_LENGTH)] = None
     labrum: Annotated[list[LabrumSectorModel] | None, Field(max_length=MAX_LIST_LENGTH)] = None
     old_anchor: Annotated[list[OldAnchorModel] | None, Field(max_length=MAX_LIST_LENGTH)] = None
     equipment: EquipmentModel | None = None

@@ -1,0 +1,291 @@
+"""From bone files to a measured hip: reading, choosing the bodies of a side, measuring."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from rimwright.anatomy import HipGeometry, Progress, Side, TriangleMesh, Vector, no_progress
+from rimwright.errors import BoneRefusal, FileRefusal, LayoutRefusal
+from rimwright.imaging import BodyFile, read_bodies
+from rimwright.morphology import ChosenBones, choose_hip_bone, measure_hip
+from rimwright.units import LengthUnit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoneFiles:
+    """
+    The bone files of a person and how their coordinates are to be read.
+
+    Parameters
+    ----------
+    pelvis, femur
+        At least one.
+    unit, axes
+        None takes what the file states, else mm and LPS.
+    part
+        Body of the pelvis file, from 1; None lets geometry choose.
+    landmarks_mm
+        Points picked by a person, name to (3,) mm, image frame.
+    """
+
+    pelvis: Path | None = None
+    femur: Path | None = None
+    unit: LengthUnit | None = None
+    axes: str | None = None
+    part: int | None = None
+    landmarks_mm: Mapping[str, Vector] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeasuredBones:
+    """
+    A hip with what it was measured from.
+
+    Parameters
+    ----------
+    hip
+        As measured.
+    input_digest
+        Of files, side, unit, axes, part and landmarks, hex.
+    notes
+        What the readers mended or assumed.
+    """
+
+    hip: HipGeometry
+    input_digest: str
+    notes: tuple[str, ...]
+
+
+def measure_bones(
+    files: BoneFiles, side: Side, *, progress: Progress | None = None
+) -> MeasuredBones:
+    """
+    Read the bones and measure one hip.
+
+    Parameters
+    ----------
+    files
+        Pelvis, femur or both.
+    side
+        The hip asked for.
+    progress
+        Told the stages; may raise to cancel.
+
+    Returns
+    -------
+    MeasuredBones
+        With every part that the bones allow.
+
+    Raises
+    ------
+    Refusal
+        A file cannot be read, or is not the bone or side claimed.
+    """
+    return measure_sides(files, (side,), progress=progress)[0]
+
+
+def measure_sides(
+    files: BoneFiles, sides: Sequence[Side], *, progress: Progress | None = None
+) -> tuple[MeasuredBones, ...]:
+    """
+    Read the bones once and measure each side asked for.
+
+    Parameters
+    ----------
+    files
+        Pelvis, femur or both.
+    sides
+        One or two.
+    progress
+        Told the stages; may raise to cancel.
+
+    Returns
+    -------
+    tuple of MeasuredBones
+        In the order asked for.
+
+    Raises
+    ------
+    Refusal
+        As `measure_bones`; with two sides asked for, either one missing is a refusal.
+    """
+    tell = progress or no_progress
+    if files.pelvis is None and files.femur is None:
+        raise LayoutRefusal(
+            "no bone given (need a hip bone, a femur or both)",
+            "measure",
+            "Give a pelvis file, a femur file or both",
+        )
+    tell(0.0, "reading the bones")
+    pelvis = _read(files.pelvis, files)
+    femur = _read(files.femur, files)
+    measured = []
+    for number, side in enumerate(sides):
+        start, share = 0.2 + 0.8 * number / len(sides), 0.8 / len(sides)
+        tell(start, f"finding the {side} hip bone")
+        chosen = _chosen(pelvis, side, files)
+        body = _femur_of(femur, side, chosen=chosen, sides=sides, where=_name(files.femur))
+        hip = measure_hip(
+            side=side,
+            hip_bone=chosen.hip_bone if chosen else None,
+            other_hip_bone=chosen.other_hip_bone if chosen else None,
+            femur=body,
+            seed=chosen.seed if chosen else None,
+            other_seed=chosen.other_seed if chosen else None,
+            axes_assumed=any(file.axes_assumed for file in (pelvis, femur) if file),
+            landmarks_mm=files.landmarks_mm,
+            progress=_within(tell, start, share),
+        )
+        digests = tuple(file.digest if file else "" for file in (pelvis, femur))
+        measured.append(
+            MeasuredBones(
+                hip=hip,
+                input_digest=_digest(files, side, digests=digests),
+                notes=_notes(files, pelvis, femur),
+            )
+        )
+    tell(1.0, "measured")
+    return tuple(measured)
+
+
+def input_digest(files: BoneFiles, side: Side) -> str | None:
+    """
+    The digest of the inputs of a hip, without reading the bones as bones.
+
+    Parameters
+    ----------
+    files
+        As for measuring.
+    side
+        The hip asked for.
+
+    Returns
+    -------
+    str or None
+        Equal to that of `MeasuredBones` for files that stand alone; one that refers to others
+        never matches and is measured again. None where a file cannot be read.
+    """
+    digests = []
+    for path in (files.pelvis, files.femur):
+        if path is None:
+            digests.append("")
+            continue
+        try:
+            if not path.is_file():
+                return None
+            digests.append(hashlib.sha256(path.read_bytes()).hexdigest())
+        except OSError:
+            return None
+    return _digest(files, side, digests=tuple(digests))
+
+
+def _digest(files: BoneFiles, side: Side, *, digests: tuple[str, ...]) -> str:
+    """Digest of everything a measured hip rests on but the code."""
+    inputs = {
+        "files": digests,
+        "side": str(side),
+        "unit": None if files.unit is None else str(files.unit),
+        "axes": files.axes,
+        "part": files.part,
+        "landmarks": {
+            name: [float(number) for number in point]
+            for name, point in sorted(files.landmarks_mm.items())
+        },
+    }
+    return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
+
+
+def _read(path: Path | None, files: BoneFiles) -> BodyFile | None:
+    """The bodies of a file, if one is named."""
+    if path is None:
+        return None
+    read = read_bodies(path, unit=files.unit, axes=files.axes)
+    if not read.bodies:
+        raise FileRefusal("holds no surface", path.name, "Export the bone again")
+    return read
+
+
+def _chosen(pelvis: BodyFile | None, side: Side, files: BoneFiles) -> ChosenBones | None:
+    """The hip bone of a side, if a pelvis was given."""
+    if pelvis is None:
+        return None
+    return choose_hip_bone(pelvis.bodies, side, part=files.part, where=_name(files.pelvis))
+
+
+def _femur_of(
+    femur: BodyFile | None,
+    side: Side,
+    *,
+    chosen: ChosenBones | None,
+    sides: Sequence[Side],
+    where: str,
+) -> TriangleMesh | None:
+    """The femur of a side: the only body, else the one at the socket, else the one on that side."""
+    if femur is None:
+        return None
+    bodies = femur.bodies
+    if len(bodies) == 1:
+        if len(sides) == 1:
+            return bodies[0]
+        if chosen is None:
+            raise BoneRefusal(
+                "one femur for two sides (got 1 body, need 2)", where, "Ask for one side"
+            )
+        return bodies[0] if _is_nearer(bodies[0], chosen) else None
+    if chosen is not None:
+        seat = chosen.seed.centre_mm
+        return min(bodies, key=lambda body: _distance_mm(body, seat))
+    if len(bodies) == 2:
+        ranked = sorted(bodies, key=lambda body: _middle_mm(body)[0] * side.lateral_x_lps)
+        return ranked[-1]
+    raise BoneRefusal(
+        f"several bodies (got {len(bodies)}, need one femur a side)",
+        where,
+        "Keep the femora alone in this file, or give the pelvis too",
+    )
+
+
+def _is_nearer(body: TriangleMesh, chosen: ChosenBones) -> bool:
+    """Whether a lone femur sits at this socket rather than at the other one."""
+    if chosen.other_seed is None:
+        return True
+    own = _distance_mm(body, chosen.seed.centre_mm)
+    return own <= _distance_mm(body, chosen.other_seed.centre_mm)
+
+
+def _distance_mm(body: TriangleMesh, point_mm: Vector) -> float:
+    """Distance of a point from the nearest vertex of a body, mm."""
+    return float(np.sqrt(((body.vertices_mm - point_mm) ** 2).sum(axis=1).min()))
+
+
+def _middle_mm(body: TriangleMesh) -> Vector:
+    """Middle of the box of a body, (3,) mm."""
+    return 0.5 * (body.vertices_mm.min(axis=0) + body.vertices_mm.max(axis=0))
+
+
+def _name(path: Path | None) -> str:
+    """Name of a file as the reader knows it."""
+    return "" if path is None else path.name
+
+
+def _notes(files: BoneFiles, *read: BodyFile | None) -> tuple[str, ...]:
+    """What the readers said, with the file it was said of."""
+    named = zip((files.pelvis, files.femur), read, strict=True)
+    return tuple(
+        f"{_name(path)}: {warning}" for path, file in named if file for warning in file.warnings
+    )
+
+
+def _within(tell: Progress, start: float, share: float) -> Progress:
+    """Progress of a part of the work as progress of the whole."""
+
+    def inner(fraction: float, stage: str) -> None:
+        tell(min(start + share * fraction, 1.0), stage)
+
+    return inner

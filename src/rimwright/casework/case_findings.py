@@ -1,0 +1,90 @@
+"""What the rules of treatment may know of a case: its facts, its readings, its measured hip."""
+
+from __future__ import annotations
+
+from rimwright.anatomy import HipGeometry
+from rimwright.casework.case import Case, ReadOn
+from rimwright.treatment import Findings, Modality, Reading, readings_of_hip
+
+JOINT_SPACE_TAKEN_AS = (
+    "joint_space_mm is taken as read on a radiograph; write joint_space_seen_by if it was not"
+)
+
+
+def findings_of(case: Case, hip: HipGeometry | None) -> Findings:
+    """
+    The findings of a case; what nobody gave stays unknown.
+
+    Parameters
+    ----------
+    case
+        Facts, grades and readings.
+    hip
+        As measured; None where the case names no bones.
+
+    Returns
+    -------
+    Findings
+        A person's readings stand before those of the measured hip.
+    """
+    readings = [
+        Reading(quantity=item.quantity, value=item.value, modality=Modality(str(item.seen_by)))
+        for item in case.readings
+    ]
+    grades = case.grades
+    if grades.joint_space_mm is not None:
+        seen_by = grades.joint_space_seen_by or ReadOn.RADIOGRAPH
+        readings.insert(
+            0,
+            Reading(
+                quantity="joint_space_min",
+                value=grades.joint_space_mm,
+                modality=Modality(str(seen_by)),
+            ),
+        )
+    if hip is not None:
+        readings.extend(readings_of_hip(hip))
+    return Findings(
+        age_years=case.patient.age_years,
+        bmi_kg_m2=case.patient.bmi,
+        previous_hip_arthroscopy=case.history.previous_hip_arthroscopy,
+        tonnis_grade=grades.tonnis_grade,
+        femoral_cartilage_grade=grades.femoral_cartilage_grade,
+        femoral_cartilage_scale=grades.femoral_cartilage_scale,
+        readings=tuple(readings),
+    )
+
+
+def patient_facts(case: Case) -> dict[str, str]:
+    """
+    The facts a report prints, name to text.
+
+    Parameters
+    ----------
+    case
+        What is unknown is left out.
+
+    Returns
+    -------
+    dict
+        In the order a surgeon reads them.
+    """
+    facts: dict[str, str] = {}
+    if case.patient.age_years is not None:
+        facts["age"] = f"{case.patient.age_years:g} years"
+    if case.patient.sex is not None:
+        facts["sex"] = str(case.patient.sex)
+    if case.patient.bmi is not None:
+        facts["body mass index"] = f"{case.patient.bmi:g} kg/m²"
+    if case.history.previous_hip_arthroscopy is not None:
+        count = case.history.previous_hip_arthroscopy
+        facts["earlier arthroscopies of this hip"] = str(count) if count else "none"
+    if case.grades.tonnis_grade is not None:
+        facts["Tönnis grade"] = str(case.grades.tonnis_grade)
+    if case.grades.joint_space_mm is not None:
+        seen_by = case.grades.joint_space_seen_by or ReadOn.RADIOGRAPH
+        facts["joint space"] = f"{case.grades.joint_space_mm:g} mm ({seen_by})"
+    if case.grades.femoral_cartilage_grade is not None:
+        scale = case.grades.femoral_cartilage_scale or "scale not given"
+        facts["cartilage of the head"] = f"grade {case.grades.femoral_cartilage_grade} ({scale})"
+    return facts

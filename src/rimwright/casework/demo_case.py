@@ -1,0 +1,159 @@
+"""The demo case: an invented patient on a synthetic hip, bones and case file made on the spot."""
+
+from __future__ import annotations
+
+import struct
+from pathlib import Path
+
+import numpy as np
+
+from rimwright.anatomy import TriangleMesh
+from rimwright.errors import FileRefusal
+from rimwright.phantom import demo_shape, make_hip
+
+DEMO_CASE = """\
+# An invented patient on a synthetic hip: every bone here was computed, no person was scanned.
+schema = "rimwright.case/1"
+id = "demo"
+side = "left"
+
+[patient]
+age = 34
+sex = "female"
+bmi = 23.5
+
+[history]
+previous_hip_arthroscopy = 1
+
+[sources]                        # relative to this file
+pelvis = "pelvis.stl"            # both hip bones; the side picks the left one
+femur = "femur.stl"
+units = "mm"
+axes = "LPS"
+
+[grades]
+tonnis_grade = 0
+joint_space_mm = 3.8
+joint_space_seen_by = "radiograph"
+
+[[labrum]]                       # sectors not listed are unknown, not healthy
+from_hour = 11.0
+to_hour = 2.5
+width_mm = 2.5
+thickness_mm = 1.5
+seen_by = "probe"
+tissue = "poor"
+attachment = "detached"
+fibres = "continuous"
+seals = false
+tear = "unstable"
+tear_type = "longitudinal, at the earlier repair"
+calcified = false
+prior_suture = true
+cartilage_grade = 1
+cartilage_scale = "Outerbridge"
+reference = "notch"
+
+[[labrum]]
+from_hour = 2.5
+to_hour = 4.0
+width_mm = 5.0
+seen_by = "probe"
+tissue = "good"
+attachment = "attached"
+fibres = "continuous"
+seals = true
+tear = "none"
+calcified = false
+
+[[labrum]]
+from_hour = 8.5
+to_hour = 11.0
+width_mm = 4.5
+seen_by = "probe"
+tissue = "good"
+attachment = "attached"
+fibres = "continuous"
+seals = true
+tear = "none"
+calcified = false
+
+[[old_anchor]]                   # left in the rim by the earlier operation
+hour = 1.5
+drill_mm = 2.9
+depth_mm = 15.0
+
+[equipment]
+anchors = [{drill_mm = 1.8, depth_mm = 20.0}, {drill_mm = 2.9, depth_mm = 15.0}]
+grafts = [
+    {kind = "tibialis tendon allograft", diameter_mm = 6.0},
+    {kind = "iliotibial band autograft", diameter_mm = 6.0},
+]
+
+[settings]
+option = "augmentation"          # the option to show first
+margin_joint_mm = 2.0
+margin_cortex_mm = 1.5
+spacing_mm = 8.0
+technique = "all anchors first"
+"""
+
+
+def write_demo_case(folder: Path) -> Path:
+    """
+    Make the demo hip and write its bones and case file.
+
+    Parameters
+    ----------
+    folder
+        Made if it does not exist.
+
+    Returns
+    -------
+    Path
+        The case file; the bones stand beside it.
+
+    Raises
+    ------
+    FileRefusal
+        The folder cannot be written.
+    """
+    hip = make_hip(demo_shape())
+    bones = [hip.hip_bone] + ([hip.other_hip_bone] if hip.other_hip_bone is not None else [])
+    case_path = Path(folder) / "case.toml"
+    try:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        (Path(folder) / "pelvis.stl").write_bytes(binary_stl(bones))
+        (Path(folder) / "femur.stl").write_bytes(binary_stl([hip.femur]))
+        case_path.write_text(DEMO_CASE, encoding="utf-8")
+    except OSError as error:
+        raise FileRefusal(
+            f"cannot be written ({error.strerror or type(error).__name__})",
+            str(folder),
+            "Choose a folder that can be written and has room",
+        ) from None
+    return case_path
+
+
+def binary_stl(bodies: list[TriangleMesh]) -> bytes:
+    """
+    Bodies as one binary STL.
+
+    Parameters
+    ----------
+    bodies
+        LPS, mm.
+
+    Returns
+    -------
+    bytes
+        80 bytes of header, the count, then 50 bytes a triangle; single precision by nature.
+    """
+    corners = np.concatenate([body.corners_mm() for body in bodies]).astype("<f4")
+    normals = np.concatenate([body.normals() for body in bodies]).astype("<f4")
+    rows = np.zeros(
+        len(corners), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("unused", "<u2")]
+    )
+    rows["normal"], rows["corners"] = normals, corners
+    header = b"synthetic bone, LPS, mm".ljust(80, b" ")
+    return header + struct.pack("<I", len(corners)) + rows.tobytes()

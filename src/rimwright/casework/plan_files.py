@@ -1,0 +1,154 @@
+"""Writes a plan's files: made whole in a folder beside, then moved in one by one."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from rimwright.anatomy import Plan, Progress, no_progress
+from rimwright.casework.hip_store import StoredHip, save_hip
+from rimwright.casework.plan_document import plan_document
+from rimwright.errors import FileRefusal
+
+PLAN_FILE = "plan.json"
+HIP_FILE = "hip.npz"
+SCENE_FILE = "scene.glb"
+FIGURES = "figures"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanFiles:
+    """
+    Where the files of a plan stand.
+
+    Parameters
+    ----------
+    folder
+        The folder asked for.
+    names
+        Files in it, relative, in alphabetical order.
+    """
+
+    folder: Path
+    names: tuple[str, ...]
+
+    @property
+    def report(self) -> Path:
+        """The report to open in a browser."""
+        return self.folder / "report.html"
+
+
+def write_plan(
+    plan: Plan,
+    out_dir: Path,
+    *,
+    stored: StoredHip | None = None,
+    progress: Progress | None = None,
+) -> PlanFiles:
+    """
+    Write plan.json, report.html, report.pdf, figures, scene.glb and hip.npz.
+
+    Parameters
+    ----------
+    plan
+        What to write.
+    out_dir
+        Made if it does not exist; a plan already in it is replaced once the new one is whole.
+    stored
+        The measured hip with its field; without it `hip.npz` holds the plan's hip alone.
+    progress
+        Told the stages; may raise to cancel, and then the folder is as it was.
+
+    Returns
+    -------
+    PlanFiles
+        What stands in the folder now.
+
+    Raises
+    ------
+    FileRefusal
+        The folder cannot be written or the disk is full; nothing half written is left.
+    """
+    tell = progress or no_progress
+    out_dir = Path(out_dir).absolute()
+    if out_dir.exists() and not out_dir.is_dir():
+        raise FileRefusal("not a folder", str(out_dir), "Name a folder for the plan")
+    try:
+        with _folder_beside(out_dir) as partial:
+            _write_all(plan, partial, stored=stored, tell=tell)
+            tell(0.95, "moving the files into place")
+            return PlanFiles(folder=out_dir, names=_move_into(partial, out_dir))
+    except OSError as error:
+        raise FileRefusal(
+            f"cannot be written ({error.strerror or type(error).__name__})",
+            str(out_dir),
+            "Choose a folder that can be written and has room",
+        ) from None
+
+
+def _write_all(plan: Plan, folder: Path, *, stored: StoredHip | None, tell: Progress) -> None:
+    """Every file of a plan into an empty folder."""
+    from rimwright.report import write_report, write_scene
+
+    tell(0.0, "writing the plan")
+    text = json.dumps(plan_document(plan), indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / PLAN_FILE).write_text(text + "\n", encoding="utf-8")
+    tell(0.1, "writing the report")
+    write_report(plan, folder)
+    if plan.hip is None:
+        return
+    tell(0.8, "writing the scene")
+    write_scene(plan, folder / SCENE_FILE)
+    tell(0.9, "storing the hip")
+    save_hip(
+        plan.hip,
+        stored.field if stored else None,
+        folder / HIP_FILE,
+        input_digest=stored.input_digest if stored else "",
+        notes=stored.notes if stored else (),
+    )
+
+
+@contextmanager
+def _folder_beside(out_dir: Path) -> Iterator[Path]:
+    """A hidden folder on the same disk, gone when the work is done or broken off."""
+    out_dir.parent.mkdir(parents=True, exist_ok=True)
+    partial = Path(tempfile.mkdtemp(prefix=f".{out_dir.name}.partial-", dir=out_dir.parent))
+    try:
+        yield partial
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+
+
+def _move_into(partial: Path, out_dir: Path) -> tuple[str, ...]:
+    """Move every file into place, the plan itself last, then drop figures of an older plan."""
+    names = sorted(
+        path.relative_to(partial).as_posix() for path in partial.rglob("*") if path.is_file()
+    )
+    for name in names:
+        _sync(partial / name)
+    for name in sorted(names, key=lambda name: name == PLAN_FILE):
+        target = out_dir / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        (partial / name).replace(target)
+    figures = out_dir / FIGURES
+    if figures.is_dir():
+        for path in figures.glob("*.svg"):
+            if f"{FIGURES}/{path.name}" not in names:
+                path.unlink()
+    for name in (SCENE_FILE, HIP_FILE):
+        if name not in names:
+            (out_dir / name).unlink(missing_ok=True)
+    return tuple(names)
+
+
+def _sync(path: Path) -> None:
+    """Bring a file to the disk before it takes the place of another."""
+    with path.open("rb") as file:
+        os.fsync(file.fileno())

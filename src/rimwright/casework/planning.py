@@ -1,0 +1,323 @@
+"""Plans one case: bones, corridors, options, layouts, graft, equipment, order of work."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+
+from rimwright.anatomy import (
+    Corridor,
+    HipGeometry,
+    Plan,
+    PlannedOption,
+    Progress,
+    Sector,
+    Stance,
+    no_progress,
+)
+from rimwright.casework.bones import BoneFiles, measure_bones
+from rimwright.casework.case import Case
+from rimwright.casework.case_findings import JOINT_SPACE_TAKEN_AS, findings_of, patient_facts
+from rimwright.casework.case_settings import SettingsInForce, printed_settings, settings_in_force
+from rimwright.casework.equipment import list_equipment
+from rimwright.casework.hip_store import StoredHip, code_digest
+from rimwright.casework.option_layout import BoneToFix, OptionLayouts
+from rimwright.errors import CaseRefusal
+from rimwright.fixation import build_mesh_field, find_corridors, place_portals
+from rimwright.treatment import assess_candidacy, list_options
+
+NO_BONES = "the case names no bones"
+OTHER_CODE = (
+    "The measured hip was stored by another version of the code; run the plan without it to "
+    "measure again"
+)
+
+
+def bone_files_of(case: Case) -> BoneFiles:
+    """
+    The bone files a case names.
+
+    Parameters
+    ----------
+    case
+        Its sources and landmarks.
+
+    Returns
+    -------
+    BoneFiles
+        May name none.
+
+    Raises
+    ------
+    CaseRefusal
+        It names an image, which this version does not read, or a file that is not there.
+    """
+    sources = case.sources
+    if sources.image is not None:
+        raise CaseRefusal(
+            "images are not read by this version (need surfaces of the bones)",
+            f"{case.where}, [sources], image",
+            "Give pelvis and femur as STL, PLY, OBJ, VTK, VTP, VRML or glTF",
+        )
+    for key in ("pelvis", "femur"):
+        path = getattr(sources, key)
+        if path is not None and not path.is_file():
+            raise CaseRefusal(
+                f"no such file (looked for {path})",
+                f"{case.where}, [sources], {key}",
+                "Paths are relative to the folder of the case file",
+            )
+    return BoneFiles(
+        pelvis=sources.pelvis,
+        femur=sources.femur,
+        unit=sources.unit,
+        axes=sources.axes,
+        part=sources.part,
+        landmarks_mm=case.landmarks_mm,
+    )
+
+
+def prepare_hip(case: Case, *, progress: Progress | None = None) -> StoredHip | None:
+    """
+    Read the bones of a case, measure the hip and build its bone field.
+
+    Parameters
+    ----------
+    case
+        With or without bones.
+    progress
+        Told the stages; may raise to cancel.
+
+    Returns
+    -------
+    StoredHip or None
+        None where the case names no bones; the field is None where no rim was found.
+
+    Raises
+    ------
+    Refusal
+        A bone cannot be read, or is not the bone or side claimed.
+    """
+    tell = progress or no_progress
+    if case.sources.image is None and not case.sources.has_bones:
+        return None
+    measured = measure_bones(
+        bone_files_of(case), case.side, progress=lambda done, stage: tell(0.8 * done, stage)
+    )
+    tell(0.8, "building the bone field")
+    stored = StoredHip(
+        hip=measured.hip,
+        input_digest=measured.input_digest,
+        made_by=code_digest(),
+        notes=measured.notes,
+    )
+    stored = with_field(stored)
+    tell(1.0, "the hip is measured")
+    return stored
+
+
+def with_field(stored: StoredHip) -> StoredHip:
+    """The same hip with its bone field, built if it was not kept and the bone allows it."""
+    hip = stored.hip
+    ready = hip.pelvis_bone is not None and hip.faces is not None and hip.socket is not None
+    if stored.field is not None or not ready:
+        return stored
+    assert hip.pelvis_bone is not None
+    assert hip.faces is not None
+    assert hip.socket is not None
+    return replace(
+        stored,
+        field=build_mesh_field(hip.pelvis_bone, hip.faces, centre_mm=hip.socket.centre_mm),
+    )
+
+
+def plan_case(
+    case: Case, *, hip: StoredHip | None = None, progress: Progress | None = None
+) -> Plan:
+    """
+    Plan a case.
+
+    Parameters
+    ----------
+    case
+        Validated.
+    hip
+        A hip measured before; None measures it now.
+    progress
+        Told the stages; may raise to cancel.
+
+    Returns
+    -------
+    Plan
+        All five options, laid out where the bones allow it.
+
+    Raises
+    ------
+    Refusal
+        A file the case names cannot be used, the stored hip is of the other side, or a setting
+        is impossible.
+
+    Notes
+    -----
+    Deterministic: the same case and hip give the same plan.
+    """
+    tell = progress or no_progress
+    tell(0.0, "reading the settings")
+    used = settings_in_force(case)
+    share = 0.6 if hip is None else 0.0
+    stored = hip
+    if stored is None:
+        stored = prepare_hip(case, progress=lambda done, stage: tell(share * done, stage))
+    elif stored.hip.side is not case.side:
+        raise CaseRefusal(
+            f"the stored hip is of the {stored.hip.side} side (got {case.side}, need the same)",
+            f"{case.where}, side",
+            "Measure this hip again: run the plan without the stored one",
+        )
+    if stored is not None:
+        stored = with_field(stored)
+    measured = None if stored is None else stored.hip
+    tell(share, "portals and corridors")
+    ground, portal_cautions, why_not = _ground(case, stored, used)
+    corridors = _corridors(ground, used)
+    tell(share + 0.5 * (1 - share), "options")
+    findings = findings_of(case, measured)
+    options = list_options(case.labrum, findings, used.table, notch=_notch(measured))
+    layouts = OptionLayouts(ground=ground, why_not=why_not, hip=measured, used=used)
+    planned = []
+    for number, option in enumerate(options):
+        done = share + (1 - share) * (0.5 + 0.5 * number / len(options))
+        tell(done, f"laying out {option.name}")
+        planned.append(layouts.lay_out(option))
+    shown = _shown_first(case, planned)
+    tell(1.0, "planned")
+    return Plan(
+        case_id=case.id,
+        side=case.side,
+        hip=measured,
+        labrum=case.labrum,
+        candidacy=assess_candidacy(findings, used.table),
+        planned_option=str(shown.option.name),
+        options=tuple(planned),
+        corridors=corridors,
+        portals=ground.portals if ground else (),
+        orders_of_work=tuple(item.for_option(shown.option) for item in used.techniques),
+        equipment_list=list_equipment(shown, grafts=used.grafts, table=used.table),
+        cautions=_cautions(case, stored, used, portal_cautions),
+        settings=printed_settings(case, used),
+        patient=patient_facts(case),
+        digest=_digest(case, stored, used),
+        old_anchors=case.old_anchors,
+        corridor_kind=used.anchors[0] if corridors else None,
+    )
+
+
+def _ground(
+    case: Case, stored: StoredHip | None, used: SettingsInForce
+) -> tuple[BoneToFix | None, tuple[str, ...], str]:
+    """The bone to fix on, the cautions of its portals, or why there is none."""
+    if stored is None:
+        return None, (), NO_BONES
+    hip = stored.hip
+    if hip.rim is None or hip.pelvis_bone is None or stored.field is None:
+        return None, (), hip.unavailable.get("rim", "no rim was found on the bones given")
+    placement = place_portals(hip, used.table)
+    ground = BoneToFix(
+        bone=hip.pelvis_bone,
+        rim=hip.rim,
+        field=stored.field.with_obstacles(case.old_anchors),
+        portals=placement.portals,
+    )
+    return ground, tuple(placement.cautions), ""
+
+
+def _corridors(ground: BoneToFix | None, used: SettingsInForce) -> tuple[Corridor, ...]:
+    """Corridors of the first anchor listed, every 0.25 h."""
+    if ground is None or not used.anchors:
+        return ()
+    return find_corridors(
+        ground.field, ground.rim, bone=ground.bone, kind=used.anchors[0], limits=used.limits
+    )
+
+
+def _notch(hip: HipGeometry | None) -> Sector | None:
+    """The measured notch."""
+    rim = None if hip is None else hip.rim
+    if rim is None or rim.notch_from_hour is None or rim.notch_to_hour is None:
+        return None
+    return Sector(from_hour=rim.notch_from_hour, to_hour=rim.notch_to_hour)
+
+
+def _shown_first(case: Case, planned: Sequence[PlannedOption]) -> PlannedOption:
+    """The option the case asks for, else the first that is not excluded, else the first."""
+    if case.settings.option is not None:
+        return next(item for item in planned if item.option.name == case.settings.option)
+    for excluded in (
+        {Stance.NOT_POSSIBLE, Stance.ADVISED_AGAINST},
+        {Stance.NOT_POSSIBLE},
+    ):
+        for item in planned:
+            if item.option.stance not in excluded:
+                return item
+    return planned[0]
+
+
+def _cautions(
+    case: Case,
+    stored: StoredHip | None,
+    used: SettingsInForce,
+    portal_cautions: Sequence[str],
+) -> tuple[str, ...]:
+    """General doubts, each once."""
+    found: list[str] = []
+    if stored is None:
+        found.append(
+            "The case names no bones: nothing is measured, and no anchor, portal or graft length "
+            "is computed"
+        )
+    else:
+        found += stored.hip.warnings
+        found += stored.notes
+        if stored.made_by and stored.made_by != code_digest():
+            found.append(OTHER_CODE)
+        found += portal_cautions
+        found += _unused_landmarks(case, stored.hip)
+    if not case.labrum.sectors:
+        found.append("No sector of the labrum is described: all of it is unknown, not healthy")
+    else:
+        unknown = case.labrum.unknown_sectors()
+        if unknown:
+            arcs = ", ".join(str(sector) for sector in unknown)
+            found.append(f"Labrum unknown, not healthy: {arcs}")
+    if case.grades.joint_space_mm is not None and case.grades.joint_space_seen_by is None:
+        found.append(JOINT_SPACE_TAKEN_AS)
+    found += used.doubts
+    return tuple(dict.fromkeys(text[:1].upper() + text[1:] for text in found))
+
+
+def _unused_landmarks(case: Case, hip: HipGeometry) -> list[str]:
+    """Landmarks of the case that the measuring code did not take up."""
+    unused = [
+        name
+        for name, point in case.landmarks_mm.items()
+        if name not in hip.landmarks_mm or abs(hip.landmarks_mm[name] - point).max() > 1e-6
+    ]
+    if not unused:
+        return []
+    return [f"Landmarks given but not used in these measurements: {', '.join(unused)}"]
+
+
+def _digest(case: Case, stored: StoredHip | None, used: SettingsInForce) -> str:
+    """Digest of everything the plan rests on: case, hip, settings, techniques and code."""
+    inputs = {
+        "case": case.digest,
+        "hip": "" if stored is None else stored.input_digest,
+        "made_by": code_digest(),
+        "settings": {name: setting.value for name, setting in used.table.settings.items()},
+        "techniques": [
+            [item.name, *(step.text for step in item.steps)] for item in used.techniques
+        ],
+    }
+    return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()

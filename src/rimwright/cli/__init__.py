@@ -1,0 +1,5 @@
+"""The command `rimwright`."""
+
+from rimwright.cli.app import main
+
+__all__ = ["main"]

@@ -1,0 +1,110 @@
+"""`rimwright measure`: bones in, the hip's numbers out."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rimwright.cli.bone_options import (
+    AxesOption,
+    FemurOption,
+    JsonOption,
+    PartOption,
+    PelvisOption,
+    UnitsOption,
+)
+from rimwright.cli.screen import print_json, progress_bar, warn
+
+if TYPE_CHECKING:
+    from rimwright.anatomy import HipGeometry
+
+
+class Sides(StrEnum):
+    """Sides that can be asked for."""
+
+    LEFT = "left"
+    RIGHT = "right"
+    BOTH = "both"
+
+
+def measure(
+    side: Annotated[Sides, typer.Option(help="Side of the hip; never guessed from a name.")],
+    pelvis: PelvisOption = None,
+    femur: FemurOption = None,
+    units: UnitsOption = None,
+    axes: AxesOption = None,
+    part: PartOption = None,
+    json: JsonOption = False,
+) -> None:
+    """
+    Measure a hip on its bones: spheres, rim, angles, alpha angle by hour, joint space.
+
+    Give the pelvis, the femur, or both. What the bones do not show is refused in the result,
+    with the reason; a file that is not the bone or side you say is refused altogether.
+
+    Example: rimwright measure --pelvis hips.stl --femur femur.stl --side left
+    """
+    if pelvis is None and femur is None:
+        raise typer.BadParameter("give --pelvis, --femur or both", param_hint="--pelvis")
+    if part is not None and pelvis is None:
+        raise typer.BadParameter("a part of which file? give --pelvis", param_hint="--part")
+    if part is not None and side is Sides.BOTH:
+        raise typer.BadParameter("one part is one side", param_hint="--part")
+    from rimwright.anatomy import Side
+    from rimwright.casework import BoneFiles, hip_document, measure_sides
+    from rimwright.units import LengthUnit
+
+    files = BoneFiles(
+        pelvis=pelvis,
+        femur=femur,
+        unit=None if units is None else LengthUnit(units.value),
+        axes=axes,
+        part=part,
+    )
+    sides = (Side.LEFT, Side.RIGHT) if side is Sides.BOTH else (Side(side.value),)
+    with progress_bar() as tell:
+        measured = measure_sides(files, sides, progress=tell)
+    hips = [item.hip for item in measured]
+    warn(list(dict.fromkeys(note for item in measured for note in item.notes)))
+    if json:
+        documents = [hip_document(hip) for hip in hips]
+        print_json(documents if side is Sides.BOTH else documents[0])
+        return
+    for hip in hips:
+        show_hip(hip)
+
+
+def show_hip(hip: HipGeometry) -> None:
+    """Print the numbers of a hip for reading: value, spread, unit, status in words, reason."""
+    from rimwright.cli.screen import output, plain_table
+
+    console = output()
+    console.print(f"{str(hip.side).capitalize()} hip; pelvic frame: {hip.frame.reference}")
+    table = plain_table("measurement", "value", "± spread", "unit", "status", "reason")
+    for name, sphere in (("femoral head", hip.head), ("socket", hip.socket)):
+        if sphere is not None:
+            table.add_row(
+                f"{name}, radius",
+                f"{sphere.radius_mm:.1f}",
+                "",
+                "mm",
+                "ok",
+                f"surface within {sphere.rms_mm:.2f} mm rms of the sphere",
+            )
+    if hip.rim is not None:
+        table.add_row("rim, length", f"{hip.rim.length_mm:.0f}", "", "mm", "ok", "")
+    for name, item in hip.measurements.items():
+        table.add_row(
+            name.replace("_", " "),
+            "–" if item.value is None else f"{item.value:.1f}",
+            "" if item.spread is None else f"{item.spread:.1f}",
+            item.unit,
+            str(item.status),
+            item.reason,
+        )
+    console.print(table)
+    for part, reason in hip.unavailable.items():
+        console.print(f"not available: {part.replace('_', ' ')} ({reason})")
+    warn(hip.warnings)

@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from rimwright.anatomy import Ints
+
+Bools = NDArray[np.bool_]
+"""Any array of truth values."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,7 +36,7 @@ class EdgeTable:
 
     low: Ints
     high: Ints
-    runs_up: Ints
+    runs_up: Bools
     face: Ints
     starts: Ints
     counts: Ints
@@ -46,7 +50,7 @@ class EdgeTable:
         """(b, 2) vertex pairs of the edges used an odd number of times, as their triangle runs."""
         at = self.starts[self.counts % 2 == 1]
         ends = np.column_stack([self.low[at], self.high[at]])
-        runs_down = ~self.runs_up[at].astype(bool)
+        runs_down = ~self.runs_up[at]
         ends[runs_down] = ends[runs_down, ::-1]
         return ends
 
@@ -69,8 +73,8 @@ class Winding:
         (m,) bool, part of a one-sided piece (like a twisted band), which has no inside.
     """
 
-    is_turned: Ints
-    is_one_sided: Ints
+    is_turned: Bools
+    is_one_sided: Bools
 
 
 def find_edges(triangles: Ints, *, n_vertices: int) -> EdgeTable:

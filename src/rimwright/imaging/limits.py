@@ -5,8 +5,8 @@ All are far above what a hip needs; a file past them is damaged, hostile or anot
 
 from __future__ import annotations
 
-MAX_FILE_BYTES = 512 * 1024**2
-"""Bytes of one file, and of what a packed file unpacks to; text of 2 million triangles fits."""
+MAX_FILE_BYTES = 256 * 1024**2
+"""Bytes of one file, and of what packed numbers unpack to; 5 million binary triangles fit."""
 MAX_TRIANGLES = 5_000_000
 """Triangles of one file; a pelvis with edges of 0.3 mm has about 3 million."""
 MAX_VERTICES = 3 * MAX_TRIANGLES
@@ -23,6 +23,12 @@ MAX_POLYGON_CORNERS = 64
 """Corners of a polygon that is not convex; cutting its ears costs the square of them."""
 MAX_CONCAVE_CORNERS = 20_000
 """Corners of all polygons of five and more corners that are not convex, together."""
+MAX_WORDS = 2_000_000
+"""Words and brackets of a VRML file outside its lists of numbers."""
+MAX_LINES = 20_000_000
+"""Lines of an OBJ file."""
+MAX_JSON_ITEMS = 2_000_000
+"""Lists, objects and commas of the JSON of a glTF file; its numbers stand in buffers."""
 MAX_HEADER_BYTES = 64 * 1024
 """Text before the numbers of a PLY or VTK file."""
 MAX_NAME_LETTERS = 60

@@ -65,8 +65,8 @@ def find_nesting(pieces: Sequence[Piece], *, shell_of: Sequence[int]) -> Nesting
     for index, piece in enumerate(pieces):
         in_box = (low <= low[index]).all(axis=1) & (high >= high[index]).all(axis=1)
         around = [
-            int(other)
-            for other in np.flatnonzero(in_box & (volume > volume[index]))
+            other
+            for other in np.flatnonzero(in_box & (volume > volume[index])).tolist()
             if (shell_of[other] == shell_of[index] or piece.volume_mm3 < 0)
             and _is_inside(piece, pieces[other])
         ]

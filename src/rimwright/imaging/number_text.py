@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterator
 
 import numpy as np
 
@@ -11,18 +12,21 @@ from rimwright.errors import FileRefusal
 from rimwright.imaging.raw_shell import DAMAGED
 
 N_SHOWN_LETTERS = 20
+CHUNK_BYTES = 4 * 1024**2
+"""Text that is split into words at once."""
+_SPACE = re.compile(rb"\s")
 LARGEST_INDEX = 2**53
 """Whole numbers up to here are exact in float64."""
 
 
-def parse_floats(words: Sequence[bytes], *, what: str, where: str) -> Floats:
+def parse_floats(text: bytes, *, what: str, where: str) -> Floats:
     """
-    Turn words into float64.
+    Read all numbers of a text.
 
     Parameters
     ----------
-    words
-        n words without space.
+    text
+        Numbers parted by white space.
     what, where
         What the numbers are, and the file, for the refusal.
 
@@ -36,21 +40,21 @@ def parse_floats(words: Sequence[bytes], *, what: str, where: str) -> Floats:
     FileRefusal
         A word is not a number.
     """
-    try:
-        values = np.array(list(map(float, words)), dtype=np.float64)
-    except ValueError:
-        raise _not_number(words, float, what=what, where=where) from None
-    return values
+    parts = [
+        np.array(_convert(words, float, what=what, where=where), dtype=np.float64)
+        for words in _word_lists(text)
+    ]
+    return np.concatenate(parts) if parts else np.zeros(0)
 
 
-def parse_integers(words: Sequence[bytes], *, what: str, where: str) -> Ints:
+def parse_integers(text: bytes, *, what: str, where: str) -> Ints:
     """
-    Turn words into int64.
+    Read all whole numbers of a text.
 
     Parameters
     ----------
-    words
-        n words without space.
+    text
+        Whole numbers parted by white space.
     what, where
         What the numbers are, and the file, for the refusal.
 
@@ -65,11 +69,22 @@ def parse_integers(words: Sequence[bytes], *, what: str, where: str) -> Ints:
         A word is not a whole number, or has more than 64 bits.
     """
     try:
-        return np.array(list(map(int, words)), dtype=np.int64)
+        parts = [
+            np.array(_convert(words, int, what=what, where=where), dtype=np.int64)
+            for words in _word_lists(text)
+        ]
     except OverflowError:
         raise FileRefusal(f"{what}: a number has more than 64 bits", where, DAMAGED) from None
-    except ValueError:
-        raise _not_number(words, int, what=what, where=where) from None
+    return np.concatenate(parts) if parts else np.zeros(0, dtype=np.int64)
+
+
+def find_non_number(text: bytes) -> bytes:
+    """The first word of a text that is not a number; empty where all are."""
+    for words in _word_lists(text):
+        for word in words:
+            if not _is_number(word, float):
+                return word
+    return b""
 
 
 def parse_count(word: bytes, *, what: str, where: str) -> int:
@@ -97,18 +112,39 @@ def shown(word: bytes) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def _not_number(
-    words: Sequence[bytes], kind: type[float] | type[int], *, what: str, where: str
-) -> FileRefusal:
-    """The refusal that names the first word that is not a number."""
+def _word_lists(text: bytes) -> Iterator[list[bytes]]:
+    """Words of a text in lists of bounded length: a list of all would take many times its bytes."""
+    text = text.replace(b"_", b"?")  # Python reads 1_0 as 10
+    at = 0
+    while at < len(text):
+        stop = at + CHUNK_BYTES
+        if stop < len(text):
+            found = _SPACE.search(text, stop)
+            stop = found.start() if found else len(text)
+        words = text[at:stop].split()
+        if words:
+            yield words
+        at = stop
+
+
+def _convert(
+    words: list[bytes], kind: type[float] | type[int], *, what: str, where: str
+) -> list[float] | list[int]:
+    """Numbers of words; one that is no number is refused by its own text."""
+    try:
+        values = list(map(kind, words))
+    except ValueError:
+        odd = next((word for word in words if not _is_number(word, kind)), b"")
+    else:
+        return values
     need = "a number" if kind is float else "a whole number"
-    for place, word in enumerate(words):
-        try:
-            kind(word)
-        except ValueError:
-            return FileRefusal(
-                f"{what}: value {place + 1} is not a number (got '{shown(word)}', need {need})",
-                where,
-                DAMAGED,
-            )
-    return FileRefusal(f"{what}: a value is not a number (need {need})", where, DAMAGED)
+    raise FileRefusal(f"{what}: not a number (got '{shown(odd)}', need {need})", where, DAMAGED)
+
+
+def _is_number(word: bytes, kind: type[float] | type[int]) -> bool:
+    """Whether a word reads as a number."""
+    try:
+        kind(word)
+    except ValueError:
+        return False
+    return True

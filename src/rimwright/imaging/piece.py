@@ -8,7 +8,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from rimwright.anatomy import Floats, Ints, Points, Vector
+from rimwright.anatomy import Ints, Points, Vector
 from rimwright.imaging.edges import EdgeTable, find_edges
 
 

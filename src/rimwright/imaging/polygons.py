@@ -62,6 +62,41 @@ def split_counted(cells: Ints, *, n_cells: int, where: str) -> tuple[Ints, Ints]
     return cells[is_corner], np.array(sizes, dtype=np.int64)
 
 
+def sizes_of_offsets(offsets: Ints, *, n_corners: int, where: str) -> Ints:
+    """
+    Size of each cell from where the cells end in the list of corners.
+
+    Parameters
+    ----------
+    offsets
+        (n,) ends of the cells, without a leading 0.
+    n_corners
+        Length of the list of corners.
+    where
+        The file, for the refusal.
+
+    Returns
+    -------
+    Ints
+        (n,) sizes; they add up to n_corners.
+
+    Raises
+    ------
+    FileRefusal
+        The offsets fall, begin below 0, or do not end at n_corners.
+    """
+    in_range = len(offsets) == 0 or (offsets.min() >= 0 and offsets.max() <= n_corners)
+    last = int(offsets[-1]) if len(offsets) else 0
+    sizes = np.diff(offsets, prepend=0) if in_range else offsets
+    if not in_range or last != n_corners or (sizes < 0).any():
+        raise FileRefusal(
+            f"the offsets of its {len(offsets):,} polygons do not fit their {n_corners:,} corners",
+            where,
+            DAMAGED,
+        )
+    return sizes
+
+
 def cut_polygons(vertices: Points, corners: Ints, *, sizes: Ints, where: str) -> Ints:
     """
     Cut polygons into triangles of the same winding.

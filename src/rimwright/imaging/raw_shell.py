@@ -106,16 +106,26 @@ def make_shell(name: str, *, vertices: Floats, triangles: Ints, where: str) -> R
     return RawShell(name=clean_name(name), vertices=vertices, triangles=triangles)
 
 
+def add_shell(shells: list[RawShell], shell: RawShell, *, where: str) -> None:
+    """Append a shell; too many of them, or of their vertices or triangles, is a FileRefusal.
+
+    Counted as they come: a small file may repeat a large shell by reference without end.
+    """
+    shells.append(shell)
+    n_vertices = sum(len(each.vertices) for each in shells)
+    n_triangles = sum(len(each.triangles) for each in shells)
+    check_count(len(shells), need=MAX_SHELLS, what="groups", where=where)
+    check_count(n_vertices, need=MAX_VERTICES, what="vertices", where=where)
+    check_count(n_triangles, need=MAX_TRIANGLES, what="triangles", where=where)
+
+
 def keep_shells(shells: Sequence[RawShell], *, where: str) -> tuple[RawShell, ...]:
-    """Shells that have triangles; none, or too many, is a FileRefusal."""
+    """Shells that have triangles; none is a FileRefusal."""
     kept = tuple(shell for shell in shells if len(shell.triangles))
     if not kept:
         raise FileRefusal(
             "holds no triangles (need a surface)", where, "Export the surface of the bone"
         )
-    check_count(len(kept), need=MAX_SHELLS, what="groups", where=where)
-    total = sum(len(shell.triangles) for shell in kept)
-    check_count(total, need=MAX_TRIANGLES, what="triangles", where=where)
     return kept
 
 

@@ -10,7 +10,7 @@ from rimwright.anatomy import Floats
 from rimwright.errors import FileRefusal
 from rimwright.imaging.axis_convention import LPS, find_stated_axes
 from rimwright.imaging.limits import MAX_TRIANGLES
-from rimwright.imaging.number_text import parse_floats, shown
+from rimwright.imaging.number_text import find_non_number, parse_floats, shown
 from rimwright.imaging.raw_shell import (
     DAMAGED,
     ParsedFile,
@@ -141,27 +141,16 @@ def _parse_solid(text: bytes, *, name: str, where: str) -> RawShell:
     check_count(n_triangles, need=MAX_TRIANGLES, what="triangles", where=where)
     for keyword in _KEYWORDS:
         bare = bare.replace(keyword, b" ")
-    words = bare.split()
-    if not is_whole or len(words) != 9 * n_triangles:
-        odd = next((word for word in words if not _is_number(word)), b"")
-        got = f", found '{shown(odd)}'" if odd else ""
+    corners = parse_floats(bare, what="vertices", where=where) if is_whole else np.zeros(0)
+    if not is_whole or len(corners) != 9 * n_triangles:
+        odd = find_non_number(bare)
+        found = f"found '{shown(odd)}'" if odd else f"{n_triangles:,} facets"
         raise FileRefusal(
-            f"its facets are not written as STL asks: three vertices in a loop{got} "
-            f"({len(words):,} numbers for {n_triangles:,} facets, need nine each)",
+            f"its facets are not written as STL asks, three vertices in a loop ({found})",
             where,
             DAMAGED,
         )
-    corners = parse_floats(words, what="vertices", where=where)
     return _shell_of_corners(corners.reshape(-1, 3, 3), name=name, where=where)
-
-
-def _is_number(word: bytes) -> bool:
-    """Whether a word reads as a number."""
-    try:
-        float(word)
-    except ValueError:
-        return False
-    return True
 
 
 def _shell_of_corners(corners: Floats, *, name: str, where: str) -> RawShell:

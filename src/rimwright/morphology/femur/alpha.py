@@ -14,6 +14,8 @@ N_ALPHA_HOURS = 48
 DEPARTURE_MM = 1.0
 """The contour has left the head when it lies this much outside the sphere, mm: about three times
 the miss (0.33 mm rms) of a real head; at half of it, roughness is taken for a cam."""
+DEPARTURE_OF_MISS = 3.0
+"""On a head rougher than that, the departure is this many times its miss (rms)."""
 LIP_MM = 2.0
 """Runs outside the sphere shorter than this along the contour are a lip or roughness, mm."""
 POLE_DEG = 155.0
@@ -37,7 +39,7 @@ def alpha_by_hour(
     *,
     radius_mm: float,
     shift_mm: Floats | None = None,
-    departure_mm: float = DEPARTURE_MM,
+    departure: float = DEPARTURE_MM,
 ) -> Floats:
     """
     Alpha angle in every half-plane of the dial.
@@ -50,7 +52,7 @@ def alpha_by_hour(
         Head radius.
     shift_mm
         (3,) what to move the head centre by: towards 12, towards 3, along the axis, mm.
-    departure_mm
+    departure
         How far outside the sphere the contour has left the head, mm.
 
     Returns
@@ -71,7 +73,7 @@ def alpha_by_hour(
         ends = ends.copy()
         ends[:, :, 0] -= sideways[contours.plane][:, None]
         ends[:, :, 1] -= shift_mm[2]
-    limit = radius_mm + departure_mm
+    limit = radius_mm + departure
     start, run = ends[:, 0], ends[:, 1] - ends[:, 0]
     # |start + s run|² = limit²
     squared = np.einsum("ij,ij->i", run, run)
@@ -133,6 +135,11 @@ def head_neck_offset_mm(
     if met.mean() < 0.7:
         return None
     return float(radius_mm - radii[met].min())
+
+
+def departure_mm(miss_mm: float) -> float:
+    """How far outside the sphere the contour of a head of this roughness (rms) has left it, mm."""
+    return max(DEPARTURE_MM, DEPARTURE_OF_MISS * miss_mm)
 
 
 def largest_alpha(alpha_deg: Floats) -> int | None:

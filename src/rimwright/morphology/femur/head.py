@@ -34,10 +34,12 @@ PEAK_GAP_CELLS = 5
 """Two places nearer than this many cells (15 mm) are one."""
 MEETING_MM = 4.0
 """Normals passing within this of a place belong to it for its first fit, mm."""
-TOLERANCE_FRACTION = 0.05
-"""Surface within this share of the radius counts as covered when candidates are judged."""
-FACING_LEAST = 0.94
-"""Least cosine between normal and ray from the centre for surface to count as covered (20 deg)."""
+TOLERANCE_FRACTIONS = (0.05, 0.08)
+"""Surface within this share of the radius counts as covered when candidates are judged: first as
+for a smooth bone, then, if no head is found, as for one made of coarse voxels."""
+FACING_LEAST = (0.94, 0.85)
+"""Least cosine between normal and ray from the centre for surface to count as covered (20 and
+32 deg), for the two tolerances."""
 LEAST_COVER = 0.38
 """Least share of the full ball a head covers; condyles stay near a quarter, humeral heads below
 two fifths."""
@@ -53,6 +55,20 @@ N_ZONES = 96
 """Patches of equal area that the head is divided into for its bootstrap."""
 
 _Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Strictness:
+    """How near to the ball, and how square to it, surface must lie."""
+
+    tolerance_fraction: float
+    facing_least: float
+
+
+_STRICTNESSES = tuple(
+    _Strictness(tolerance_fraction=near, facing_least=square)
+    for near, square in zip(TOLERANCE_FRACTIONS, FACING_LEAST, strict=True)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -98,12 +114,16 @@ def find_head(surface: FemurSurface, *, seed_mm: Vector | None = None) -> FoundH
     BoneRefusal
         No part of the surface is enough of a ball, or all of it is one.
     """
-    candidates = [
-        found
-        for place in _meeting_places(surface)
-        if (found := _judge_place(surface, place)) is not None
-    ]
-    best_cover = max((cover for _, cover in candidates), default=0.0)
+    places = _meeting_places(surface)
+    for strictness in _STRICTNESSES:
+        candidates = [
+            found
+            for place in places
+            if (found := _judge_place(surface, place, strictness)) is not None
+        ]
+        best_cover = max((cover for _, cover in candidates), default=0.0)
+        if best_cover >= LEAST_COVER:
+            break
     if best_cover < LEAST_COVER:
         raise BoneRefusal(
             f"no femoral head found (got a ball covered to {100 * best_cover:.0f} %, "
@@ -128,7 +148,7 @@ def find_head(surface: FemurSurface, *, seed_mm: Vector | None = None) -> FoundH
     else:
         seed = np.asarray(seed_mm, dtype=np.float64)
         chosen = min(equals, key=lambda fit: float(np.linalg.norm(fit.centre_mm - seed)))
-    return _final_head(surface, chosen)
+    return _final_head(surface, chosen, strictness)
 
 
 def refit_head(head: FoundHead, *, n_refits: int, seed: int) -> tuple[Points, Floats]:
@@ -194,7 +214,9 @@ def _meeting_places(surface: FemurSurface) -> list[Vector]:
     return [corner + (cells[index] + 0.5) * CELL_MM for index in order]
 
 
-def _judge_place(surface: FemurSurface, place: Vector) -> tuple[SphereFit, float] | None:
+def _judge_place(
+    surface: FemurSurface, place: Vector, strictness: _Strictness
+) -> tuple[SphereFit, float] | None:
     """A sphere round a place and the share of the ball that it covers; None where none fits."""
     offset = surface.points_mm - place
     depth = np.einsum("ij,ij->i", offset, surface.normals)
@@ -215,8 +237,8 @@ def _judge_place(surface: FemurSurface, place: Vector) -> tuple[SphereFit, float
     start = own[close] & (np.abs(depth[close] - radius) < 2.0)
     try:
         fit = fit_sphere(points[start], weights=areas[start])
-        for band, last in pairwise((6.0, 3.0, TOLERANCE_FRACTION * radius)):
-            facing = _facing(points, normals, fit)
+        for band, last in pairwise((6.0, 3.0, strictness.tolerance_fraction * radius)):
+            facing = _facing(points, normals, fit, strictness)
             fit = refine_sphere(
                 points[facing],
                 start=fit,
@@ -229,23 +251,24 @@ def _judge_place(surface: FemurSurface, place: Vector) -> tuple[SphereFit, float
         return None
     if not LEAST_RADIUS_MM <= fit.radius_mm <= MOST_RADIUS_MM:
         return None
-    return fit, _cover_fraction(surface, fit)
+    return fit, _cover_fraction(surface, fit, strictness)
 
 
-def _facing(points: Points, normals: Floats, sphere: SphereFit) -> _Mask:
+def _facing(points: Points, normals: Floats, sphere: SphereFit, strictness: _Strictness) -> _Mask:
     """Which points look away from the centre and lie near the sphere."""
     offset = points - sphere.centre_mm
     reach = np.linalg.norm(offset, axis=1)
-    outward = np.einsum("ij,ij->i", offset, normals) > FACING_LEAST * reach
-    return outward & (np.abs(reach - sphere.radius_mm) < TOLERANCE_FRACTION * sphere.radius_mm)
+    outward = np.einsum("ij,ij->i", offset, normals) > strictness.facing_least * reach
+    tolerance_mm = strictness.tolerance_fraction * sphere.radius_mm
+    return outward & (np.abs(reach - sphere.radius_mm) < tolerance_mm)
 
 
-def _cover_fraction(surface: FemurSurface, sphere: SphereFit) -> float:
+def _cover_fraction(surface: FemurSurface, sphere: SphereFit, strictness: _Strictness) -> float:
     """Share of the ball's directions that triangles lying on it cover."""
     near = np.linalg.norm(surface.points_mm - sphere.centre_mm, axis=1) < 1.3 * sphere.radius_mm
     index = np.flatnonzero(near)
     on_ball = np.zeros(len(near), dtype=bool)
-    on_ball[index] = _facing(surface.points_mm[index], surface.normals[index], sphere)
+    on_ball[index] = _facing(surface.points_mm[index], surface.normals[index], sphere, strictness)
     corners = surface.points_mm[surface.triangles[on_ball[surface.triangles].all(axis=1)]]
     a, b, c = np.moveaxis(corners - sphere.centre_mm, 1, 0)
     # Flux through a small triangle: (a x b) . c / 2 over the cube of its distance.
@@ -254,7 +277,7 @@ def _cover_fraction(surface: FemurSurface, sphere: SphereFit) -> float:
     return float(np.sum(volume / (2.0 * reach**3)) / (4.0 * np.pi))
 
 
-def _final_head(surface: FemurSurface, start: SphereFit) -> FoundHead:
+def _final_head(surface: FemurSurface, start: SphereFit, strictness: _Strictness) -> FoundHead:
     """The sphere of the chosen candidate at its tightest."""
     close = np.linalg.norm(surface.points_mm - start.centre_mm, axis=1) < 1.3 * start.radius_mm
     points, normals = surface.points_mm[close], surface.normals[close]
@@ -262,18 +285,18 @@ def _final_head(surface: FemurSurface, start: SphereFit) -> FoundHead:
     fit = start
     kept = np.arange(len(points))
     for _ in range(3):
-        facing = np.flatnonzero(_facing(points, normals, fit))
+        facing = np.flatnonzero(_facing(points, normals, fit, strictness))
         refined = refine_sphere(
             points[facing],
             start=fit,
             weights=areas[facing],
             least_cutoff_mm=LEAST_CUTOFF_MM,
-            most_cutoff_mm=MOST_CUTOFF_MM,
+            most_cutoff_mm=max(MOST_CUTOFF_MM, strictness.tolerance_fraction * fit.radius_mm),
         )
         fit, kept = refined.fit, facing[refined.inliers]
     return FoundHead(
         sphere=fit,
-        cover_fraction=_cover_fraction(surface, fit),
+        cover_fraction=_cover_fraction(surface, fit, strictness),
         points_mm=points[kept],
         areas_mm2=areas[kept],
     )

@@ -2,81 +2,48 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from rimwright.anatomy import (
     FemoralAxes,
-    Floats,
-    Measurement,
     PelvicFrame,
     Side,
     SphereFit,
     TriangleMesh,
     Vector,
-    spoken_hour,
 )
 from rimwright.errors import BoneRefusal
 from rimwright.morphology.femur.alpha import (
-    DEPARTURE_MM,
     N_ALPHA_HOURS,
     alpha_by_hour,
     alpha_hours,
+    departure_mm,
     head_neck_offset_mm,
-    largest_alpha,
 )
-from rimwright.morphology.femur.condyles import FoundCondyles, find_condyles
+from rimwright.morphology.femur.condyles import find_condyles
 from rimwright.morphology.femur.geometry import FemurGeometry
 from rimwright.morphology.femur.head import FoundHead, find_head
 from rimwright.morphology.femur.neck import FoundNeck, find_neck
-from rimwright.morphology.femur.sections import Dial, RadialContours, radial_contours
-from rimwright.morphology.femur.shaft import SHORT_MM, FoundShaft, find_shaft
-from rimwright.morphology.femur.side_check import check_side
-from rimwright.morphology.femur.spread import (
-    FemurSpread,
-    neck_shaft_angle_deg,
-    refit_spread,
-    version_angle_deg,
+from rimwright.morphology.femur.readings import (
+    FemurParts,
+    alpha_reading,
+    head_doubts,
+    neck_shaft_reading,
+    offset_reading,
+    refused_readings,
+    version_reading,
 )
-from rimwright.morphology.femur.surface import CRANIAL, WHERE, FemurSurface, prepare_surface
+from rimwright.morphology.femur.sections import Dial, radial_contours
+from rimwright.morphology.femur.shaft import FoundShaft, find_shaft
+from rimwright.morphology.femur.side_check import check_side
+from rimwright.morphology.femur.spread import refit_spread
+from rimwright.morphology.femur.surface import CRANIAL, WHERE, prepare_surface
 from rimwright.morphology.femur.trochanters import greater_trochanter, lesser_trochanter
 
-ROUGH_HEAD_MM = 0.8
-"""A head that misses its sphere by more than this (rms, mm) is worn, rough or holds metal."""
-LITTLE_COVER = 0.5
-"""A head of which less than this share of the ball is seen is doubtful."""
-HOURS_SEEN_LEAST = 0.8
-"""Share of the femoral hours that must have an alpha angle for the largest to be trusted."""
+LOOSE_FRACTION = 0.02
+"""Loose pieces and inner walls of more than this share of the surface are told."""
 OFFSET_HOUR = 3.0
 """Femoral hour of the head-neck offset: anterior."""
-
-ALPHA_METHOD = (
-    f"radial planes through the neck axis, every quarter hour; contour more than "
-    f"{DEPARTURE_MM:.1f} mm outside the head sphere"
-)
-OFFSET_METHOD = (
-    "femoral 3 o'clock: head radius less the distance of the anterior neck's tangent "
-    "parallel to the neck axis"
-)
-NECK_SHAFT_METHOD = "neck axis (head centre to narrowest neck) against shaft axis, in space"
-VERSION_METHOD = (
-    "head centre to neck centre at its narrowest, against the posterior condylar line, both "
-    "seen along the shaft axis"
-)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Parts:
-    """What was found on the surface, pelvic frame."""
-
-    surface: FemurSurface
-    head: FoundHead
-    neck: FoundNeck
-    shaft: FoundShaft | str
-    condyles: FoundCondyles | str
-    dial: Dial
-    contours: RadialContours
 
 
 def measure_femur(
@@ -125,7 +92,12 @@ def measure_femur(
     surface = prepare_surface(femur, frame=frame)
     seed = None if seed_centre_mm is None else frame.pelvic_from_image.points(seed_centre_mm)
     head = find_head(surface, seed_mm=seed)
-    warnings = _head_doubts(surface, head)
+    warnings = head_doubts(head)
+    if surface.left_out_fraction > LOOSE_FRACTION:
+        warnings.append(
+            f"{100 * surface.left_out_fraction:.0f} % of the femur's surface lies in separate "
+            "bodies and was left out"
+        )
     neck = find_neck(surface, head)
     if isinstance(neck, str):
         return _head_alone(head, frame, neck, warnings)
@@ -144,7 +116,7 @@ def measure_femur(
         dial=dial,
         n_hours=N_ALPHA_HOURS,
     )
-    parts = _Parts(
+    parts = FemurParts(
         surface=surface,
         head=head,
         neck=neck,
@@ -156,25 +128,6 @@ def measure_femur(
     return _assemble(parts, frame, warnings)
 
 
-def _head_doubts(surface: FemurSurface, head: FoundHead) -> list[str]:
-    """What is doubtful about the head as a whole."""
-    doubts = []
-    if surface.n_bodies > 1:
-        doubts.append(
-            f"the femur came in {surface.n_bodies} separate bodies; the largest was measured"
-        )
-    if head.sphere.rms_mm > ROUGH_HEAD_MM:
-        doubts.append(
-            f"the femoral head misses its sphere by {head.sphere.rms_mm:.1f} mm rms: "
-            "worn, rough or holding metal"
-        )
-    if head.cover_fraction < LITTLE_COVER:
-        doubts.append(
-            f"only {100 * head.cover_fraction:.0f} % of the head's ball lies on its sphere"
-        )
-    return doubts
-
-
 def _head_alone(
     head: FoundHead, frame: PelvicFrame, reason: str, warnings: list[str]
 ) -> FemurGeometry:
@@ -182,12 +135,7 @@ def _head_alone(
     return FemurGeometry(
         head=_sphere_in_image(head, frame),
         axes=None,
-        measurements={
-            "alpha_angle_max": Measurement.refused("deg", reason, method=ALPHA_METHOD),
-            "head_neck_offset": Measurement.refused("mm", reason, method=OFFSET_METHOD),
-            "neck_shaft_angle": Measurement.refused("deg", reason, method=NECK_SHAFT_METHOD),
-            "femoral_version": Measurement.refused("deg", reason, method=VERSION_METHOD),
-        },
+        measurements=refused_readings(reason),
         femoral_hours=alpha_hours(),
         alpha_deg=np.full(N_ALPHA_HOURS, np.nan),
         unavailable={"femoral_axes": reason},
@@ -213,12 +161,13 @@ def _femoral_dial(head: FoundHead, neck: FoundNeck, shaft: FoundShaft | str) -> 
     )
 
 
-def _assemble(parts: _Parts, frame: PelvicFrame, warnings: list[str]) -> FemurGeometry:
+def _assemble(parts: FemurParts, frame: PelvicFrame, warnings: list[str]) -> FemurGeometry:
     """Take the four measurements and bring everything back to the image frame."""
     head, neck, shaft, condyles = parts.head, parts.neck, parts.shaft, parts.condyles
     hours = alpha_hours()
     radius_mm = head.sphere.radius_mm
-    alpha = alpha_by_hour(parts.contours, radius_mm=radius_mm)
+    departure = departure_mm(head.sphere.rms_mm)
+    alpha = alpha_by_hour(parts.contours, radius_mm=radius_mm, departure=departure)
     offset_index = int(np.argmin(np.abs(hours - OFFSET_HOUR)))
     offset = None
     if np.isfinite(alpha[offset_index]):
@@ -239,10 +188,10 @@ def _assemble(parts: _Parts, frame: PelvicFrame, warnings: list[str]) -> FemurGe
         offset_index=offset_index,
     )
     measurements = {
-        "alpha_angle_max": _alpha_max(parts, hours, alpha, spread),
-        "head_neck_offset": _offset(parts, offset, spread),
-        "neck_shaft_angle": _neck_shaft(parts, spread),
-        "femoral_version": _version(parts, spread),
+        "alpha_angle_max": alpha_reading(parts, hours, alpha, spread=spread),
+        "head_neck_offset": offset_reading(parts, offset, spread=spread),
+        "neck_shaft_angle": neck_shaft_reading(parts, spread=spread),
+        "femoral_version": version_reading(parts, spread=spread),
     }
     unavailable: dict[str, str] = {}
     if isinstance(shaft, str):
@@ -298,87 +247,3 @@ def _sphere_in_image(head: FoundHead, frame: PelvicFrame) -> SphereFit:
         rms_mm=head.sphere.rms_mm,
         n_points=head.sphere.n_points,
     )
-
-
-def _head_doubted(measurement: Measurement, parts: _Parts) -> Measurement:
-    """Pass the doubts of the head on to what rests on its sphere."""
-    for doubt in _head_doubts(parts.surface, parts.head):
-        measurement = measurement.doubted(doubt)
-    return measurement
-
-
-def _alpha_max(parts: _Parts, hours: Floats, alpha: Floats, spread: FemurSpread) -> Measurement:
-    """The largest alpha angle and where it is."""
-    seen = np.isfinite(alpha)
-    place = largest_alpha(alpha)
-    if seen.mean() < 0.5 or place is None:
-        return Measurement.refused(
-            "deg",
-            f"the outline of head and neck is seen at {np.count_nonzero(seen)} of {len(alpha)} "
-            "femoral hours only",
-            method=ALPHA_METHOD,
-        )
-    clock = "" if not isinstance(parts.shaft, str) else "; 12 is cranial in the image (no shaft)"
-    measurement = Measurement(
-        value=float(alpha[place]),
-        unit="deg",
-        method=f"{ALPHA_METHOD}; largest from 9 "
-        f"through 12 to 5, at femoral {spoken_hour(hours[place])}{clock}",
-        spread=spread.alpha_deg,
-    )
-    if seen.mean() < HOURS_SEEN_LEAST:
-        measurement = measurement.doubted(
-            f"seen at {np.count_nonzero(seen)} of {len(alpha)} femoral hours only"
-        )
-    return _head_doubted(measurement, parts)
-
-
-def _offset(parts: _Parts, offset_mm: float | None, spread: FemurSpread) -> Measurement:
-    """The anterior head-neck offset."""
-    if offset_mm is None:
-        return Measurement.refused(
-            "mm", "the anterior outline of head and neck is not seen", method=OFFSET_METHOD
-        )
-    measurement = Measurement(
-        value=offset_mm, unit="mm", method=OFFSET_METHOD, spread=spread.offset_mm
-    )
-    if isinstance(parts.shaft, str):
-        measurement = measurement.doubted("femoral 3 o'clock rests on the image axes: no shaft")
-    return _head_doubted(measurement, parts)
-
-
-def _neck_shaft(parts: _Parts, spread: FemurSpread) -> Measurement:
-    """The neck-shaft angle."""
-    if isinstance(parts.shaft, str):
-        return Measurement.refused("deg", parts.shaft, method=NECK_SHAFT_METHOD)
-    measurement = Measurement(
-        value=neck_shaft_angle_deg(parts.neck.axis, parts.shaft.axis),
-        unit="deg",
-        method=f"{NECK_SHAFT_METHOD}; {parts.shaft.seen_mm:.0f} mm of shaft seen",
-        spread=spread.neck_shaft_deg,
-    )
-    return _shaft_doubted(measurement, parts.shaft)
-
-
-def _version(parts: _Parts, spread: FemurSpread) -> Measurement:
-    """The femoral version."""
-    if isinstance(parts.condyles, str) or isinstance(parts.shaft, str):
-        return Measurement.refused("deg", str(parts.condyles), method=VERSION_METHOD)
-    shaft, condyles = parts.shaft, parts.condyles
-    across = parts.neck.axis - (parts.neck.axis @ shaft.axis) * shaft.axis
-    measurement = Measurement(
-        value=version_angle_deg(across, condyles.towards_medial, condyles.forward),
-        unit="deg",
-        method=VERSION_METHOD,
-        spread=spread.version_deg,
-    )
-    return _shaft_doubted(measurement, shaft)
-
-
-def _shaft_doubted(measurement: Measurement, shaft: FoundShaft) -> Measurement:
-    """A short shaft makes a doubtful direction."""
-    if shaft.seen_mm < SHORT_MM:
-        return measurement.doubted(
-            f"only {shaft.seen_mm:.0f} mm of shaft is seen (need {SHORT_MM:.0f} mm)"
-        )
-    return measurement

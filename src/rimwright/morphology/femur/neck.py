@@ -26,7 +26,7 @@ FROM_RADII, TO_RADII = 0.55, 2.8
 head's edge to well past the base of a long neck."""
 SHELL_FROM, SHELL_TO = 1.15, 1.6
 """Surface this many radii from the centre is neck on any femur: it gives the first direction."""
-MET_LEAST = 0.95
+MET_LEAST = 0.85
 """Share of the rays that must meet surface for a section to count."""
 NARROW_MOST = 0.85
 """Largest area of the narrowest section over the head's disc for it to be a neck."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from rimwright.anatomy import Vector
-from rimwright.morphology.femur.alpha import DEPARTURE_MM, alpha_by_hour, largest_alpha
+from rimwright.morphology.femur.alpha import alpha_by_hour, departure_mm, largest_alpha
 from rimwright.morphology.femur.condyles import FoundCondyles
 from rimwright.morphology.femur.head import FoundHead, refit_head
 from rimwright.morphology.femur.neck import FoundNeck
@@ -97,7 +97,7 @@ def refit_spread(
             contours,
             radius_mm=head.sphere.radius_mm + float(growths[k]),
             shift_mm=triad @ shifts[k],
-            departure_mm=DEPARTURE_MM,
+            departure=departure_mm(head.sphere.rms_mm),
         ) - np.degrees(tilt)
         place = largest_alpha(alpha)
         alphas.append(np.nan if place is None else float(alpha[place]))

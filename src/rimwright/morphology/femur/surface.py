@@ -20,6 +20,11 @@ LEAST_EXTENT_MM = 30.0
 WELD_MM = 1e-6
 """Corners nearer than this are one vertex, mm: far below any scan."""
 
+EVEN_OUT_MM = 2.5
+"""Distance over which normals are averaged, mm: a coarse CT's voxel, a tenth of a head."""
+MOST_ROUNDS = 16
+"""Most rounds of averaging with direct neighbours; on finer meshes more would only cost time."""
+
 LATERAL, CRANIAL, ANTERIOR = 0, 1, 2
 """Columns of pelvic coordinates."""
 
@@ -37,18 +42,18 @@ class FemurSurface:
     triangles
         (m, 3), counter-clockwise seen from outside in these coordinates.
     normals
-        (n, 3), unit, outward, area-weighted.
+        (n, 3), unit, outward, area-weighted and evened out over a few millimetres.
     areas_mm2
         (n,), surface that each vertex stands for (a third of its triangles), mm².
-    n_bodies
-        Separate bodies that were given; all but the largest are left out.
+    left_out_fraction
+        Share of the given surface that lies in other bodies and was left out.
     """
 
     points_mm: Points
     triangles: Ints
     normals: Floats
     areas_mm2: Floats
-    n_bodies: int
+    left_out_fraction: float
 
     def near(self, centre_mm: Points, *, reach_mm: float) -> Ints:
         """Triangles (k, 3) with a corner within reach of a point."""
@@ -99,7 +104,7 @@ def prepare_surface(femur: TriangleMesh, *, frame: PelvicFrame) -> FemurSurface:
     points = frame.pelvic_from_image.points(vertices)
     if np.linalg.det(frame.pelvic_from_image.axes) < 0:
         triangles = triangles[:, [0, 2, 1]]
-    triangles, n_bodies = _largest_body(points, triangles)
+    triangles, left_out_fraction = _largest_body(points, triangles)
     used = np.zeros(len(points), dtype=bool)
     used[triangles.ravel()] = True
     renumbered = np.cumsum(used) - 1
@@ -118,15 +123,34 @@ def prepare_surface(femur: TriangleMesh, *, frame: PelvicFrame) -> FemurSurface:
             for k in range(3)
         ]
     )
-    lengths = np.linalg.norm(sums, axis=1, keepdims=True)
-    normals = np.divide(sums, lengths, out=np.zeros_like(sums), where=lengths > 0)
+    normals = _evened_normals(sums.astype(np.float64), points, triangles)
     return FemurSurface(
         points_mm=points,
         triangles=triangles,
         normals=normals,
         areas_mm2=vertex_areas,
-        n_bodies=n_bodies,
+        left_out_fraction=left_out_fraction,
     )
+
+
+def _evened_normals(sums: Floats, points: Points, triangles: Ints) -> Floats:
+    """
+    Unit normals from area-weighted sums, averaged with their neighbours'.
+
+    Surfaces from voxels are stairs of a voxel's height: their raw normals meet nowhere.
+    """
+    ends = triangles[:, [0, 1, 2, 1, 2, 0]].reshape(-1, 2, 3).transpose(0, 2, 1).reshape(-1, 2)
+    edge_mm = float(np.median(np.linalg.norm(points[ends[:, 0]] - points[ends[:, 1]], axis=1)))
+    n_rounds = int(np.clip(np.ceil((EVEN_OUT_MM / max(edge_mm, 1e-3)) ** 2), 1, MOST_ROUNDS))
+    graph = coo_matrix(
+        (np.ones(len(ends)), (ends[:, 0], ends[:, 1])), shape=(len(points),) * 2
+    ).tocsr()
+    graph = graph + graph.T
+    normals = sums
+    for _ in range(n_rounds):
+        normals = normals + graph @ normals / np.maximum(graph.sum(axis=1).A1, 1.0)[:, None]
+    lengths = np.linalg.norm(normals, axis=1, keepdims=True)
+    return np.divide(normals, lengths, out=np.zeros_like(normals), where=lengths > 0)
 
 
 def _welded(vertices: Points, triangles: Ints) -> tuple[Points, Ints]:
@@ -142,8 +166,8 @@ def _welded(vertices: Points, triangles: Ints) -> tuple[Points, Ints]:
     return vertices[first], joined[real]
 
 
-def _largest_body(points: Points, triangles: Ints) -> tuple[Ints, int]:
-    """Triangles of the connected body with the largest area, and how many bodies there are."""
+def _largest_body(points: Points, triangles: Ints) -> tuple[Ints, float]:
+    """Triangles of the connected body with the largest area, and the share of the others."""
     ends = triangles[:, [0, 1, 1, 2]].reshape(-1, 2)
     graph = coo_matrix(
         (np.ones(len(ends), dtype=np.int8), (ends[:, 0], ends[:, 1])), shape=(len(points),) * 2
@@ -155,4 +179,5 @@ def _largest_body(points: Points, triangles: Ints) -> tuple[Ints, int]:
         np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
     )
     area_of_body = np.bincount(body, weights=area)
-    return triangles[body == np.argmax(area_of_body)], int(np.count_nonzero(area_of_body))
+    share = float(area_of_body.max() / max(area_of_body.sum(), 1e-300))
+    return triangles[body == np.argmax(area_of_body)], 1.0 - share

@@ -7,19 +7,22 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rimwright.anatomy import Floats, Points, Vector, wrap_hours
 from rimwright.phantom.socket_surface import SocketSurface
 
 N_DENSE = 7200
 """Stations of the dense edge; its chords miss the curve by less than 1e-5 mm."""
+N_BRACKETS = 1440
+"""Brackets a sign change is looked for in: a quarter of a degree each."""
 N_HALVINGS = 48
-"""Halvings of a bracket of 0.05 degrees: to rounding."""
+"""Halvings of a bracket: to rounding."""
 
 
 def crossings(value_at: Callable[[Floats], Floats], low: float, high: float) -> Floats:
     """All hour angles in [low, high] where a smooth function changes sign, to rounding."""
-    stations = np.linspace(low, high, N_DENSE + 1)
+    stations = np.linspace(low, high, N_BRACKETS + 1)
     values = value_at(stations)
     first = np.flatnonzero((values[:-1] < 0) != (values[1:] < 0))
     a, b = stations[first], stations[first + 1]
@@ -97,7 +100,7 @@ class SocketDial:
         hind, front = self.hours_of(self.notch_ends_mm)
         return float(front), float(hind)
 
-    def is_in_notch(self, hours: Floats) -> Floats:
+    def is_in_notch(self, hours: Floats) -> NDArray[np.bool_]:
         """Whether hours lie strictly inside the notch, elementwise."""
         start, end = self.notch_hours
         return (np.mod(np.asarray(hours) - start, 12.0) > 0) & (

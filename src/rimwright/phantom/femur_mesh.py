@@ -1,13 +1,15 @@
-"""The femur as triangles: head and neck on their true surface, shaft and condyles about true axes."""
+"""The femur as triangles: head and neck on their true surface, the rest about true axes."""
 
 from __future__ import annotations
+
+from typing import Any
 
 import numpy as np
 
 from rimwright.anatomy import Vector
 from rimwright.phantom.femur_surface import FemurSurface
 from rimwright.phantom.ring_stack import BuiltBody, Ring, stack_rings
-from rimwright.phantom.solids import body_of, hull_of_balls, solid_of, united
+from rimwright.phantom.solids import Ball, body_of, hull_of_balls, solid_of, united
 
 EDGE_MM = 1.15
 """Length of triangle edges wanted on head and neck, mm."""
@@ -63,14 +65,14 @@ def _head_and_neck(surface: FemurSurface) -> BuiltBody:
         polar[-2:] = [last]
     rings = []
     for value in polar:
-        reach = max(s.head_radius_mm * np.sin(value), 0.4 * s.head_radius_mm * (value < 1.0))
-        n = int(np.clip(np.ceil(2 * np.pi * reach / EDGE_MM), 6, None))
+        reach = s.head_radius_mm * np.sin(value)
         if value < 1.0:
-            n = int(np.ceil(2 * np.pi * s.neck_radius_mm * 1.1 / EDGE_MM))
+            reach = 1.1 * s.neck_radius_mm
+        n = max(int(np.ceil(2 * np.pi * reach / EDGE_MM)), 6)
         angles = 2 * np.pi * np.arange(n) / n
-        all_polar = np.full(n, value)
-        distance = surface.distance_mm(all_polar, angles)
-        rings.append(Ring(angles=angles, points_mm=surface.point(all_polar, angles, distance)))
+        places = np.full(n, value)
+        distances = surface.distance_mm(places, angles)
+        rings.append(Ring(angles=angles, points_mm=surface.point(places, angles, distances)))
     first = surface.head_centre_mm - s.head_radius_mm * surface.neck_axis
     return stack_rings(first, surface.head_centre_mm + end_mm * surface.neck_axis, rings=rings)
 
@@ -108,19 +110,32 @@ def _trochanter_centre(surface: FemurSurface) -> Vector:
     return foot + 9.0 * k * lateral + height * proximal - 8.0 * k * anterior
 
 
-def _trochanters(surface: FemurSurface):  # type: ignore[no-untyped-def]
+def _trochanters(surface: FemurSurface) -> Any:
     """Greater and lesser trochanter and the bone between neck and shaft."""
     k = surface.shape.scale
     foot, axes = surface.shaft_point_mm, surface.femoral_axes
 
-    def ball(lateral: float, proximal: float, anterior: float, radius: float):  # type: ignore[no-untyped-def]
+    def ball(lateral: float, proximal: float, anterior: float, radius: float) -> Ball:
         return foot + k * (np.array([lateral, proximal, anterior]) @ axes), k * radius
 
+    end_mm = surface.shape.neck_length_mm - (NECK_END_MM + 1.0) * k
+    angle = 2 * np.pi * np.arange(40)[:, None] / 40
+    rim = np.cos(angle) * surface.twelve + np.sin(angle) * surface.three
+    # A little inside the neck, so that the neck runs into the trochanteric bone without a step.
+    disc = (
+        surface.head_centre_mm
+        + end_mm * surface.neck_axis
+        + (float(surface.neck_radius_mm(np.array(end_mm))) - 0.3) * rim
+    )
     tip = (_trochanter_centre(surface), TROCHANTER_RADIUS_MM * k)
     return united(
         [
             hull_of_balls(
-                ball(0, 0, 0, 15.0), ball(6, 8, -2, 13.0), ball(0, -15, 0, 14.0), axes=axes
+                ball(0, 0, 0, 15.0),
+                ball(6, 8, -2, 13.0),
+                ball(0, -32, 0, 13.0),
+                axes=axes,
+                points_mm=disc,
             ),
             hull_of_balls(ball(6, 8, -2, 13.0), tip, axes=axes),
             hull_of_balls(ball(-2, -30, -2, 12.0), ball(-12, -34, -11, 6.0), axes=axes),
@@ -142,7 +157,7 @@ def _condyle_centre(surface: FemurSurface, side: float) -> Vector:
     )
 
 
-def _condyles(surface: FemurSurface):  # type: ignore[no-untyped-def]
+def _condyles(surface: FemurSurface) -> Any:
     """Two condyles with balls at the back, joined in front to the end of the shaft."""
     k, axes = surface.shape.scale, surface.femoral_axes
     parts = []

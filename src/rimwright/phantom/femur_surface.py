@@ -113,7 +113,8 @@ class FemurSurface:
             b = f2 * s.neck_waist_mm * cosine
             c = s.neck_radius_mm**2 + f2 * s.neck_waist_mm**2
             root = np.sqrt(np.maximum(b * b + a * c, 0.0))
-            distance = np.where(a > 1e-9, (root - b) / np.maximum(a, 1e-9), 0.0)
+            # The nearer crossing, written so that it holds where a is zero or less.
+            distance = c / (b + root)
             is_beyond = sine * s.neck_waist_mm < s.neck_radius_mm * cosine
             answer = np.where(is_beyond == beyond, distance, answer)
         return np.where(polar < np.radians(NECK_SEEN_DEG), answer, 0.0)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -24,6 +25,8 @@ PART_EDGE_MM = 4.0
 """Longest edge wanted on the rounded parts, mm at scale 1."""
 KEPT_WALL_DEG = 24.0
 """Polar angle behind the edge over which nothing but the socket's own wall may show."""
+CLEAR_REACH = 1.38
+"""How far from the socket centre the joint and the rim are kept clear, socket radii."""
 
 ASIS_RADIUS_MM = 5.0
 TUBERCLE_RADIUS_MM = 4.0
@@ -41,16 +44,15 @@ _BALLS: Mapping[str, tuple[tuple[float, float, float], float]] = {
     "auricular": ((-38.0, 55.0, -52.0), 9.0),
     "wing": ((14.0, 80.0, -12.0), 4.0),
     "notch_roof": ((-26.0, 46.0, -38.0), 9.0),
-    "brim": ((-32.0, 12.0, 18.0), 8.0),
-    "ramus_root": ((-20.0, -2.0, 27.0), 8.0),
-    "ramus_middle": ((-40.0, -8.0, 36.0), 6.5),
+    "brim": ((-29.0, 11.0, 17.0), 8.0),
+    "ramus_middle": ((-44.0, -8.0, 36.0), 6.5),
     "pubic_body": ((-72.0, -28.0, 40.0), 8.0),
     "symphysis_low": ((-77.0, -48.0, 30.0), 7.0),
     "low_ramus": ((-56.0, -66.0, 8.0), 5.5),
     "tuber_front": ((-33.0, -70.0, -12.0), 8.0),
     "tuber": ((-20.0, -58.0, -30.0), 12.0),
-    "ischium": ((-16.0, -28.0, -26.0), 12.0),
-    "ischium_root": ((-22.0, -4.0, -24.0), 11.0),
+    "ischium": ((-17.0, -36.0, -27.0), 12.0),
+    "ischium_root": ((-23.0, -7.0, -24.0), 11.0),
     "spine": ((-43.0, -16.0, -44.0), 3.0),
     "column": ((-24.0, 18.0, -28.0), 11.0),
 }
@@ -80,9 +82,9 @@ _HULLS = (
     ("pubic_body", "tubercle"),
     ("tubercle", "ramus_middle"),
     ("pubic_body", "ramus_middle"),
-    ("ramus_middle", "ramus_root"),
-    ("ramus_root", "brim"),
-    ("brim", "roof_front"),
+    ("ramus_middle", "brim"),
+    ("roof", "roof_front", "roof_back", "brim", "column"),
+    ("brim", "column", "ischium_root"),
 )
 
 
@@ -90,8 +92,8 @@ def pelvic_landmarks(scale: float) -> dict[str, Vector]:
     """ASIS and pubic tubercle of the own and the other side: true foremost points, built frame."""
     asis, tubercle = np.array(_BALLS["asis"][0]), np.array(_BALLS["tubercle"][0])
     own = {
-        "asis": asis + [0.0, 0.0, ASIS_RADIUS_MM],
-        "pubic_tubercle": tubercle + [0.0, 0.0, TUBERCLE_RADIUS_MM],
+        "asis": asis + np.array([0.0, 0.0, ASIS_RADIUS_MM]),
+        "pubic_tubercle": tubercle + np.array([0.0, 0.0, TUBERCLE_RADIUS_MM]),
     }
     other = {f"{name}_other": mirrored(point) for name, point in own.items()}
     return {name: scale * point for name, point in (own | other).items()}
@@ -125,7 +127,7 @@ def _kept_clear(surface: SocketSurface) -> BuiltBody:
     cut is never seen.
     """
     angles = 2 * np.pi * np.arange(96) / 96
-    far_mm = 1.5 * surface.radius_mm
+    far_mm = CLEAR_REACH * surface.radius_mm
     edge, _ = surface.rounding_polar(angles, 1.0)
     limit = edge - np.radians(KEPT_WALL_DEG)
     rings = []

@@ -115,8 +115,8 @@ def _clear_of_cam(shape: HipShape) -> HipShape:
     """Make the cam smaller until the joint space is that of two spheres nearly everywhere."""
     dial = SocketDial(surface=SocketSurface(shape=shape))
     while shape.cam_start_deg > shape.cam_base_deg:
-        gaps = lunate_gaps_mm(dial, FemurSurface(shape=shape))
-        few, least = np.nanpercentile(gaps, 1.0), np.nanmin(gaps)
+        gaps, shares = lunate_gaps_mm(dial, FemurSurface(shape=shape))
+        few, least = np.interp(0.01, shares, gaps), gaps[0]
         if least > 0.5 * shape.joint_gap_mm and few - least < 0.15:
             return shape
         shape = replace(shape, cam_start_deg=shape.cam_start_deg - CAM_STEP_DEG)

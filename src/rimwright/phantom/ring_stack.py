@@ -80,8 +80,8 @@ def _join(lower: Floats, upper: Floats) -> Ints:
     upper_middles = (upper + np.append(upper[1:], 2 * np.pi)) / 2
     order = np.argsort(np.concatenate([lower_middles, upper_middles]), kind="stable")
     is_lower = order < n
-    i = np.cumsum(is_lower) - is_lower
-    j = np.cumsum(~is_lower) - ~is_lower
+    i: Ints = np.cumsum(is_lower) - is_lower
+    j: Ints = np.cumsum(~is_lower) - ~is_lower
     low, up = i % n, n + j % m
     # A lower edge (i, i+1) meets upper vertex j; an upper edge (j, j+1) meets lower vertex i.
     first = np.where(is_lower, (i + 1) % n, low)

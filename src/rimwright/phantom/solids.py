@@ -36,7 +36,12 @@ def unit_ball(n_rings: int) -> Points:
     return points
 
 
-def hull_of_balls(*balls: Ball, axes: ArrayLike | None = None, n_rings: int = 5) -> Any:
+def hull_of_balls(
+    *balls: Ball,
+    axes: ArrayLike | None = None,
+    points_mm: Points | None = None,
+    n_rings: int = 5,
+) -> Any:
     """
     Convex hull of balls.
 
@@ -46,13 +51,16 @@ def hull_of_balls(*balls: Ball, axes: ArrayLike | None = None, n_rings: int = 5)
         Centre and radius of each.
     axes
         Rows: directions in which the balls have exact extreme points; None = the frame's own.
+    points_mm
+        (n, 3) more points the hull holds.
     n_rings
         Fineness of the balls.
     """
     unit = unit_ball(n_rings)
     if axes is not None:
         unit = unit @ np.asarray(axes)
-    points = np.concatenate([np.asarray(c, dtype=np.float64) + r * unit for c, r in balls])
+    parts = [np.asarray(c, dtype=np.float64) + r * unit for c, r in balls]
+    points = np.concatenate(parts if points_mm is None else [*parts, points_mm])
     return manifold3d.Manifold.hull_points(points)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -11,8 +12,10 @@ from rimwright.phantom.dial import SocketDial, crossings
 
 CRANIAL_LEVEL_MM = 10.0
 """The cranial version is read this far below the top of the socket sphere, mm."""
-N_FLOOR = 400
-"""Stations from the medial pole to the edge when the lowest point of the floor is sought."""
+N_FLOOR = 48
+"""Stations towards the edge when the lowest point of the floor is sought."""
+N_ACROSS = 241
+"""Stations across the notch in the same search."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -47,6 +50,7 @@ class SocketAngles:
         angles = crossings(above, *self.dial.bony_range)
         return (surface.edge_points(angles) - self.centre_mm) @ self.frame.T
 
+    @cached_property
     def lateral_edge(self) -> Vector:
         """E of the coronal plane: the most cranial crossing; lateral, cranial, anterior."""
         edges = self._edges_in_plane(2)
@@ -54,7 +58,7 @@ class SocketAngles:
 
     def lateral_centre_edge_deg(self) -> float:
         """Angle from cranial to E in the coronal plane, + lateral."""
-        edge = self.lateral_edge()
+        edge = self.lateral_edge
         return float(np.degrees(np.arctan2(edge[0], edge[1])))
 
     def anterior_centre_edge_deg(self) -> float:
@@ -65,7 +69,7 @@ class SocketAngles:
 
     def extrusion_percent(self) -> float:
         """Share of the head's width lateral of E."""
-        return float(100.0 * (self.radius_mm - self.lateral_edge()[0]) / (2.0 * self.radius_mm))
+        return float(100.0 * (self.radius_mm - self.lateral_edge[0]) / (2.0 * self.radius_mm))
 
     def _axial_edges(self, level_mm: float) -> tuple[Vector, Vector]:
         """Anterior and posterior crossing of an axial plane."""
@@ -127,32 +131,25 @@ class SocketAngles:
         """Lowest point of the joint face in the coronal section, the notch's edge included."""
         surface = self.dial.surface
         low, high = np.pi - surface.notch_half_width, np.pi + surface.notch_half_width
-        best: Vector | None = None
-        for share in np.linspace(0.3, 1.5, N_FLOOR):
-
-            def point(angle: Floats, share: float = float(share)) -> Floats:
-                if share > 1.0:
-                    polar, distance = surface.rounding_polar(angle, share - 1.0)
-                else:
-                    polar = surface.tangent_polar(angle) * share
-                    distance = surface.joint_distance_mm(polar, angle)
-                return surface.point(polar, angle, distance)
-
-            stations = np.linspace(low, high, 241)
-            here = (point(stations) - self.centre_mm) @ self.frame.T
-            change = np.flatnonzero((here[:-1, 2] < 0) != (here[1:, 2] < 0))
-            for k in change:
-                t = here[k, 2] / (here[k, 2] - here[k + 1, 2])
-                place = (1 - t) * here[k] + t * here[k + 1]
-                if best is None or place[1] < best[1]:
-                    best = place
-        if best is None:
+        angle = np.linspace(low, high, N_ACROSS)
+        polar = surface.tangent_polar(angle) * np.linspace(0.3, 1.0, N_FLOOR)[:, None]
+        floor = surface.point(polar, angle, surface.joint_distance_mm(polar, angle))
+        turn = np.linspace(0.0, 0.5, 8)[:, None]
+        rounding = surface.point(
+            surface.rounding_polar(angle, turn)[0], angle, surface.rounding_polar(angle, turn)[1]
+        )
+        here = (np.concatenate([floor, rounding]) - self.centre_mm) @ self.frame.T
+        row, k = np.nonzero((here[:, :-1, 2] < 0) != (here[:, 1:, 2] < 0))
+        if not len(row):
             raise AssertionError("the coronal section misses the notch")
-        return best
+        before, after = here[row, k], here[row, k + 1]
+        share = (before[:, 2] / (before[:, 2] - after[:, 2]))[:, None]
+        met = (1 - share) * before + share * after
+        return met[np.argmin(met[:, 1])]
 
     def sharp_deg(self) -> float:
         """Lateral against the line from the teardrop surrogate to E."""
-        step = self.lateral_edge() - self.teardrop()
+        step = self.lateral_edge - self.teardrop()
         return float(np.degrees(np.arctan2(step[1], step[0])))
 
     def subtended_deg(self) -> float:

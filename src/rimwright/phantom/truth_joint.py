@@ -74,23 +74,24 @@ def joint_space_at(dial: SocketDial, femur: FemurSurface, hours: Floats) -> Floa
     return middle
 
 
-def lunate_gaps_mm(dial: SocketDial, femur: FemurSurface) -> Floats:
-    """Gaps at places spread evenly over the lunate's area, mm."""
+def lunate_gaps_mm(dial: SocketDial, femur: FemurSurface) -> tuple[Floats, Floats]:
+    """Gaps at places all over the lunate, ascending, mm, and the share of its area up to each."""
     surface = dial.surface
-    angle = np.linspace(*dial.bony_range, 721)[:, None]
-    share = (np.arange(120) + 0.5) / 120
+    angle = np.linspace(*dial.bony_range, 481)[:, None]
     inner = np.cos(surface.fossa_polar(angle))
     outer = np.cos(surface.tangent_polar(angle))
-    # Even in the cosine of the polar angle is even in area; each hour angle holds as many
-    # places as its strip has area.
-    polar = np.arccos(inner + (outer - inner) * share)
+    # Even in the cosine of the polar angle is even in area along one strip.
+    polar = np.arccos(inner + (outer - inner) * (np.arange(80) + 0.5) / 80)
+    weights = np.broadcast_to(inner - outer, polar.shape).ravel()
     angle = np.broadcast_to(angle, polar.shape)
     place = surface.point(polar, angle, np.full_like(polar, surface.radius_mm))
-    gap = joint_space_mm(dial, femur, place - femur.head_centre_mm)
-    repeats = np.maximum(np.round(100 * (inner - outer)[:, 0]), 1).astype(int)
-    return np.repeat(gap, repeats, axis=0)[..., :].ravel()
+    gaps = joint_space_mm(dial, femur, place - femur.head_centre_mm).ravel()
+    order = np.argsort(gaps)
+    order = order[np.isfinite(gaps[order])]
+    return gaps[order], np.cumsum(weights[order]) / weights[order].sum()
 
 
 def joint_space_least_mm(dial: SocketDial, femur: FemurSurface) -> float:
     """First percentile of the gap over the lunate's area."""
-    return float(np.nanpercentile(lunate_gaps_mm(dial, femur), LEAST_PERCENT))
+    gaps, shares = lunate_gaps_mm(dial, femur)
+    return float(np.interp(LEAST_PERCENT / 100.0, shares, gaps))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from rimwright.anatomy.clock import ClockReference
+from rimwright.anatomy.clock import ClockReference, hour_gap
 from rimwright.anatomy.sector import Sector
 
 
@@ -124,6 +124,6 @@ class LabrumMap:
             if first.sector.is_whole_ring:
                 return ()
             start, end = first.sector.to_hour, second.sector.from_hour
-            if abs(start - end) > 1e-9:
+            if hour_gap(start, end) > 1e-9:
                 gaps.append(Sector(from_hour=start, to_hour=end))
         return tuple(gaps)

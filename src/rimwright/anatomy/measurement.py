@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from math import isfinite
 
 
 class Status(StrEnum):
@@ -43,6 +44,8 @@ class Measurement:
     def __post_init__(self) -> None:
         if (self.value is None) != (self.status is Status.REFUSED):
             raise ValueError("value: None goes with status refused, and only with it")
+        if self.value is not None and not isfinite(self.value):
+            raise ValueError(f"value: {self.value} is no measurement; refuse it with a reason")
         if self.status is not Status.OK and not self.reason:
             raise ValueError(f"reason: a measurement of status {self.status} needs one")
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from rimwright.anatomy.clock import HOURS_ON_DIAL, hours_after, spoken_hour, wrap_hour
 
+_SAME_HOUR = 1e-9  # hours; an end that went through arithmetic still counts as the end
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sector:
@@ -43,7 +45,8 @@ class Sector:
 
     def contains(self, hour: float) -> bool:
         """Whether an hour lies on the arc, ends included."""
-        return hours_after(self.from_hour, hour) <= self.span_hours + 1e-9 or self.is_whole_ring
+        along = hours_after(self.from_hour, hour)
+        return along <= self.span_hours + _SAME_HOUR or HOURS_ON_DIAL - along <= _SAME_HOUR
 
     def overlap_hours(self, other: Sector) -> float:
         """Hours shared by two arcs (touching ends share nothing)."""
@@ -58,7 +61,7 @@ class Sector:
     def split_at(self, hour: float) -> tuple[Sector, ...]:
         """Cut the arc at an hour strictly inside it; otherwise the arc itself."""
         along = hours_after(self.from_hour, hour)
-        if not 1e-9 < along < self.span_hours - 1e-9:
+        if not _SAME_HOUR < along < self.span_hours - _SAME_HOUR:
             return (self,)
         return (
             Sector(from_hour=self.from_hour, to_hour=hour),

@@ -125,7 +125,10 @@ def made_hip(side: Side, *, femur: bool = True) -> HipGeometry:
         else:
             value = {"mm": 3.4, "%": 21.0}.get(unit, 20.0 + number)
             measurements[key] = Measurement(
-                value=value, unit=unit, method="rim curve in the plane through the centre", spread=0.8
+                value=value,
+                unit=unit,
+                method="rim curve in the plane through the centre",
+                spread=0.8,
             )
     hours = hours_of_rim()
     seen = np.isfinite(rim.points_mm[:, 0])
@@ -281,15 +284,22 @@ LESION = Sector(from_hour=11.0, to_hour=2.5)
 def made_options(rim: RimCurve | None) -> tuple[PlannedOption, ...]:
     """All five, in order, with every stance."""
 
-    def option(name: OptionName, stance: Stance, action: Action, text: str, *evidence: str) -> Option:
+    def option(
+        name: OptionName, stance: Stance, action: Action, text: str, *evidence: str
+    ) -> Option:
         sector = LESION
         if name is OptionName.CIRCUMFERENTIAL_RECONSTRUCTION:
             sector = Sector(from_hour=0.0, to_hour=0.0)
         actions: tuple[SectorAction, ...] = (SectorAction(sector=sector, action=action),)
         if name is not OptionName.CIRCUMFERENTIAL_RECONSTRUCTION:
-            actions += (SectorAction(sector=Sector(from_hour=9.0, to_hour=11.0), action=Action.KEEP),)
+            actions += (
+                SectorAction(sector=Sector(from_hour=9.0, to_hour=11.0), action=Action.KEEP),
+            )
         return Option(
-            name=name, stance=stance, actions=actions, reasons=(Reason(text=text, evidence=evidence),)
+            name=name,
+            stance=stance,
+            actions=actions,
+            reasons=(Reason(text=text, evidence=evidence),),
         )
 
     graft = GraftStock(
@@ -299,14 +309,18 @@ def made_options(rim: RimCurve | None) -> tuple[PlannedOption, ...]:
         stock_length_mm=74.0,
         allowances=(
             Allowance(reason="handling at both ends (common practice)", length_mm=20.0),
-            Allowance(reason="curve of the seating line", length_mm=10.0, evidence=("planning:5.23",)),
+            Allowance(
+                reason="curve of the seating line", length_mm=10.0, evidence=("planning:5.23",)
+            ),
         ),
     )
     short = () if rim is None else made_anchors(rim, (11.1, 11.7, 0.3, 0.9, 1.5, 2.1, 2.45))
     whole = (
         ()
         if rim is None
-        else made_anchors(rim, (7.3, 7.9, 8.5, 9.1, 9.7, 10.3, 11.0, 11.6, 0.2, 0.8, 1.4, 2.0, 2.6, 4.2))
+        else made_anchors(
+            rim, (7.3, 7.9, 8.5, 9.1, 9.7, 10.3, 11.0, 11.6, 0.2, 0.8, 1.4, 2.0, 2.6, 4.2)
+        )
     )
     return (
         PlannedOption(
@@ -379,7 +393,7 @@ def full_plan(
         "labrum": made_labrum(),
         "candidacy": (
             Statement(
-                statement="Arthroscopy is open to discussion: no arthritis is stated, joint space over 2 mm.",
+                statement="Arthroscopy is open to discussion: joint space over 2 mm.",
                 stance=Stance.OPEN,
                 evidence=("planning:4.23", "planning:4.24"),
             ),

@@ -1,3 +1,6 @@
-"""Drawings of a plan, written as text that needs no other program to read."""
+"""The report of a plan: page, print, drawings and the scene on bone."""
 
-__all__: list[str] = []
+from rimwright.report.composition import PlanMark
+from rimwright.report.writing import ReportFiles, write_report, write_scene
+
+__all__ = ["PlanMark", "ReportFiles", "write_report", "write_scene"]

@@ -29,9 +29,7 @@ def draw_run(track: Track, run: Run) -> Markup:
     parts: list[Markup] = []
     if run.native is Native.UNKNOWN:
         parts.append(_hatched(track, run))
-    elif run.native is Native.ABSENT:
-        parts.append(_outline(track, run, class_="f-cut"))
-    elif run.is_removed:
+    elif run.native is Native.ABSENT or run.is_removed:
         parts.append(_outline(track, run, class_="f-cut"))
     elif run.native is Native.UNMEASURED:
         parts += [_outline(track, run, class_="f-unknown"), _fibres(track, run)]

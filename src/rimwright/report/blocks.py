@@ -110,6 +110,8 @@ class Table:
         Whether rows are anchors in order, to be linked with the drawings.
     is_folded
         Whether it is one click away on the screen.
+    is_evidence
+        Whether its rows are evidence rows, to be linked to.
     """
 
     caption: str
@@ -118,6 +120,7 @@ class Table:
     wide: tuple[int, ...] = ()
     anchor_rows: bool = False
     is_folded: bool = False
+    is_evidence: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,6 +22,7 @@ from rimwright.report.wording import number
 BAR = 13.0
 """Width of a bar, drawing units; corridors stand a quarter of an hour, 18.7 units, apart."""
 
+
 def draw_corridors(plan: Plan, *, aiming_error_deg: float | None) -> Figure | None:
     """
     The chart of a plan's corridors.
@@ -74,9 +75,11 @@ def describe_corridors(plan: Plan, *, aiming_error_deg: float | None) -> str:
         for word, corridor in (("Widest", widest), ("Narrowest", narrowest)):
             angle = number(corridor.half_angle_deg, "deg")
             parts.append(f"{word} at {spoken_hour(corridor.hour)}, half angle {angle}.")
-    for corridor in plan.corridors:
-        if not corridor.fits:
-            parts.append(f"Nothing fits at {spoken_hour(corridor.hour)}: {corridor.blocked_by}.")
+    parts += [
+        f"Nothing fits at {spoken_hour(corridor.hour)}: {corridor.blocked_by}."
+        for corridor in plan.corridors
+        if not corridor.fits
+    ]
     if aiming_error_deg is not None:
         parts.append(f"Line at the aiming error of {number(aiming_error_deg, 'deg')}.")
     return " ".join(parts)

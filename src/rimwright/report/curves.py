@@ -96,7 +96,9 @@ def _curve(
     largest = int(seen[np.argmax(values[seen])])
     smallest = int(seen[np.argmin(values[seen])])
     marks, sentences = [], [heading[0].upper() + heading[1:] + "."]
-    for word, index, below in (("largest", largest, False), ("smallest", smallest, True)):
+    extremes = (("largest", largest, False), ("smallest", smallest, True))
+    is_flat = values[largest] - values[smallest] < 0.005 * step
+    for word, index, below in extremes[:1] if is_flat else extremes:
         words = f"{number(float(values[index]), unit)} at {spoken_hour(float(hours[index]))}"
         x, y = axes.x(float(hours[index])), axes.y(float(values[index]))
         x_text = min(max(x, axes.left + 70), axes.right - 70)
@@ -127,7 +129,9 @@ def _norm_span(norm: EvidenceRow | None) -> tuple[float, float] | None:
     """Lowest and highest published mean of a row, if the row names them."""
     if norm is None:
         return None
-    means = [value for key, value in norm.numbers.items() if "mean" in key or key in ("low", "high")]
+    means = [
+        value for key, value in norm.numbers.items() if "mean" in key or key in ("low", "high")
+    ]
     return (min(means), max(means)) if means else None
 
 

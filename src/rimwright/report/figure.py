@@ -9,7 +9,7 @@ from rimwright.report.markup import Child, Markup, compact, element
 from rimwright.report.palette import LIGHT, figure_rules
 
 EM = 16.0
-"""Size of all text in a drawing, drawing units; a drawing is shown at one unit per CSS pixel or more."""
+"""Size of all text, drawing units; a page shows one unit as one CSS pixel or more."""
 LINE = 20.0
 """Distance of text lines, drawing units."""
 

@@ -52,7 +52,9 @@ def first_page(plan: Plan) -> tuple[Block, ...]:
         shown = (*shown, more)
     if shown:
         blocks.append(Items(title="Doubts", items=shown))
-    blocks.append(Facts(pairs=(("Read and signed by", "                    "), ("Date", "          "))))
+    blocks.append(
+        Facts(pairs=(("Read and signed by", "                    "), ("Date", "          ")))
+    )
     return tuple(blocks)
 
 
@@ -72,11 +74,11 @@ def lead(plan: Plan) -> Cell:
         return Cell(text=f"Shown first: {plan.planned_option}. It was not laid out.")
     option = planned.option
     where = "; ".join(f"{item.action.value} {item.sector}" for item in option.actions)
-    reasons = "; ".join(reason.text.rstrip(".") for reason in option.reasons)
+    reasons = " ".join(sentence(reason.text) for reason in option.reasons)
     evidence = tuple(dict.fromkeys(id_ for reason in option.reasons for id_ in reason.evidence))
-    text = f"Shown first: {option.name} ({where or 'no action'}). Evidence: {option.stance.value}"
+    text = f"Shown first: {option.name} ({where or 'no action'}). Evidence: {option.stance.value}."
     return Cell(
-        text=f"{text}. {reasons}." if reasons else f"{text}.",
+        text=f"{text} {reasons}".strip(),
         mark=STANCE_SHAPES[option.stance],
         evidence=evidence,
     )
@@ -95,7 +97,8 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
         "To joint, mm",
         "To cortex, mm",
         "Tolerates",
-        "Portal (off line)",
+        "Portal",
+        "Off line",
         "Status",
     )
     rows = []
@@ -111,7 +114,8 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
                 Cell(text=f"{anchor.clearance_joint_mm:.1f}"),
                 Cell(text=f"{anchor.clearance_cortex_mm:.1f}"),
                 Cell(text=f"±{number(anchor.half_angle_deg, 'deg', digits=0)}"),
-                Cell(text=_portal(anchor)),
+                Cell(text=anchor.portal or "none"),
+                Cell(text=number(anchor.portal_off_deg, "deg", digits=0)),
                 Cell(
                     text=anchor.status.value + (f": {anchor.reason}" if anchor.reason else ""),
                     mark=STATUS_SHAPES[anchor.status],
@@ -119,7 +123,7 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
             )
         )
     name = planned.option.name if planned else plan.planned_option
-    wide = (8, 9) if any(anchor.reason for anchor in anchors) else (8,)
+    wide = (10,)
     return Table(
         caption=f"Anchors, {name}" if rows else f"No anchors: {_why_no_anchors(planned)}",
         header=header,
@@ -134,14 +138,16 @@ def graft_sentence(planned: PlannedOption | None) -> str:
     """Stock to have in the room, never a length to cut beforehand."""
     if planned is None or planned.graft is None:
         needs = planned is not None and any(a.action.needs_graft for a in planned.option.actions)
-        return "Graft: needed, but no stock was computed." if needs else "Graft: none in this option."
+        return (
+            "Graft: needed, but no stock was computed." if needs else "Graft: none in this option."
+        )
     graft = planned.graft
     kind = graft.kind or "kind not in the equipment list"
     wide = f", {number(graft.diameter_mm, 'mm')} across" if graft.diameter_mm is not None else ""
     added = graft.stock_length_mm - graft.arc_mm
+    stock = number(graft.stock_length_mm, "mm", digits=0)
     return (
-        f"Graft stock to have in the room: at least {number(graft.stock_length_mm, 'mm', digits=0)} "
-        f"of {kind}{wide} (arc {number(graft.arc_mm, 'mm', digits=0)} and "
+        f"Graft stock to have in the room: at least {stock} of {kind}{wide}  (arc {number(graft.arc_mm, 'mm', digits=0)} and "
         f"{number(added, 'mm', digits=0)} of allowances). "
         "It is not cut to length beforehand: the surplus is cut last, in place."
     )
@@ -150,7 +156,11 @@ def graft_sentence(planned: PlannedOption | None) -> str:
 def blocking_facts(plan: Plan) -> tuple[Cell, ...]:
     """What stops the planned option, or speaks against operating."""
     found = [
-        Cell(text=statement.statement, mark=STANCE_SHAPES[statement.stance], evidence=statement.evidence)
+        Cell(
+            text=statement.statement,
+            mark=STANCE_SHAPES[statement.stance],
+            evidence=statement.evidence,
+        )
         for statement in plan.candidacy
         if statement.stance in (Stance.ADVISED_AGAINST, Stance.NOT_POSSIBLE)
     ]
@@ -217,12 +227,3 @@ def _from_last(before: Anchor | None, anchor: Anchor, rim: RimCurve | None) -> s
         return "–"
     arc = Sector(from_hour=before.hour, to_hour=anchor.hour)
     return f"{rim.arc_between_mm(arc.from_hour, arc.to_hour):.1f}"
-
-
-def _portal(anchor: Anchor) -> str:
-    """Portal and how far the drill lies off its line."""
-    if anchor.portal is None:
-        return "none computed"
-    if anchor.portal_off_deg is None:
-        return anchor.portal
-    return f"{anchor.portal} ({number(anchor.portal_off_deg, 'deg', digits=0)})"

@@ -69,7 +69,9 @@ class HourAxes:
             y = self.y(value)
             parts.append(polyline([(self.left, y), (self.right, y)], class_="f-grid"))
             parts.append(text(f"{value:g}{self.unit}", (self.left - 8, y + 5.5), kind="eq"))
-        parts.append(polyline([(self.left, self.bottom), (self.right, self.bottom)], class_="f-axis"))
+        parts.append(
+            polyline([(self.left, self.bottom), (self.right, self.bottom)], class_="f-axis")
+        )
         parts.append(text(clock, ((self.left + self.right) / 2, self.bottom + 44), kind="mq"))
         return join(parts)
 
@@ -87,7 +89,7 @@ class HourAxes:
 
 
 def broken_at_gaps(hours: Floats, values: Floats) -> list[list[tuple[float, float]]]:
-    """Stations and values in order from 6, cut where a value is NaN; the first stands again at 12."""
+    """Stations and values in order from 6, cut at each NaN; station 0 stands again at 12."""
     if len(hours) == 0:
         return []
     stations = np.mod(np.asarray(hours) - 6.0, 12.0)
@@ -104,7 +106,9 @@ def broken_at_gaps(hours: Floats, values: Floats) -> list[list[tuple[float, floa
     return [run for run in found if len(run) > 1]
 
 
-def value_range(values: Sequence[float], *, step: float, floor: float | None = None) -> tuple[float, float]:
+def value_range(
+    values: Sequence[float], *, step: float, floor: float | None = None
+) -> tuple[float, float]:
     """Round ends of a value axis that hold all values with a little room."""
     seen = [value for value in values if np.isfinite(value)]
     low = np.floor(min(seen, default=0.0) / step) * step if floor is None else floor

@@ -33,7 +33,11 @@ def key_entries(plan: Plan, runs: Sequence[Run]) -> list[Entry]:
     natives = {run.native for run in runs if not run.is_removed}
     known = [run.found for run in runs if run.found is not None and not run.is_removed]
     if Native.BAND in natives:
-        words = "labrum, width to scale" if plan.hip and plan.hip.rim else "labrum, widths in proportion"
+        words = (
+            "labrum, width to scale"
+            if plan.hip and plan.hip.rim
+            else "labrum, widths in proportion"
+        )
         entries.append((_swatch(Native.BAND), words))
     if Native.UNMEASURED in natives:
         entries.append((_swatch(Native.UNMEASURED), "labrum, width not known"))
@@ -73,7 +77,9 @@ def _anchor_entries(plan: Plan) -> list[Entry]:
         peg = rect((15, 0), (4, 18), class_="f-peg")
         entries.append((join([fan, peg]), "anchor and the aiming error it tolerates"))
     if any(anchor.status is not Status.OK for anchor in plan.anchors):
-        entries.append((rect((14, 0), (6, 18), class_="f-pegopen"), "anchor not ok: ▲ caution, ✕ refused"))
+        entries.append(
+            (rect((14, 0), (6, 18), class_="f-pegopen"), "anchor not ok: ▲ caution, ✕ refused")
+        )
     if plan.old_anchors:
         entries.append((rect((13, 0), (8, 18), class_="f-old"), "old anchor or tunnel"))
     if any(not corridor.fits for corridor in plan.corridors):

@@ -26,7 +26,7 @@ def element(tag: str, /, *children: Child, **attributes: str | float | bool | No
     tag
         Name of the element.
     children
-        Plain strings are escaped, `Markup` is not; nested iterables are flattened; None is left out.
+        Plain strings are escaped, `Markup` is not; iterables are flattened; None is left out.
     attributes
         An underscore stands for a hyphen, a trailing one is dropped (`class_`); None and False are
         left out, True is a bare attribute, floats are written with at most two decimals.

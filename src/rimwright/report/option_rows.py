@@ -29,7 +29,10 @@ def draw_options(plan: Plan) -> Figure | None:
     if not plan.options:
         return None
     bottom = 8.0 + ROW * len(plan.options)
-    body = [_hours(bottom), [_row(plan, item, 8.0 + ROW * k) for k, item in enumerate(plan.options)]]
+    body = [
+        _hours(bottom),
+        [_row(plan, item, 8.0 + ROW * k) for k, item in enumerate(plan.options)],
+    ]
     return Figure(
         name="options",
         title="Options side by side",

@@ -37,8 +37,9 @@ def draw_ring(plan: Plan) -> Figure:
         Named rim-ring; anterior to the right for a right hip, to the left for a left one.
     """
     rim = plan.hip.rim if plan.hip else None
-    deepest_mm = max([a.depth_mm for a in (*plan.anchors, *plan.old_anchors)], default=0.0)
-    gap_mm = max(HOUR_GAP_MM, deepest_mm + 5.5)
+    planned = [anchor.depth_mm for anchor in plan.anchors]
+    old = [anchor.depth_mm for anchor in plan.old_anchors]
+    gap_mm = max([HOUR_GAP_MM, *(depth_mm + 5.5 for depth_mm in (*planned, *old))])
     half_mm = HALF_SPAN_MM + gap_mm - HOUR_GAP_MM
     centre = (SIZE / 2, TOP + SIZE / 2)
     track = Rolled(rim=rim, side=plan.side, centre=centre, units_per_mm=SIZE / (2 * half_mm))
@@ -69,7 +70,7 @@ def draw_ring(plan: Plan) -> Figure:
         title=f"Rim ring, {side_words(plan.side)} seen from lateral",
         description=describe_ring(plan),
         width=SIZE,
-        height=TOP + SIZE + 8.0,
+        height=TOP + SIZE - 6.0,
         body=join(body),
     )
 

@@ -125,8 +125,9 @@ def describe_strip(plan: Plan) -> str:
 
 def _deepest_mm(plan: Plan) -> float:
     """Depth of bone to draw, mm."""
-    depths = [anchor.depth_mm for anchor in (*plan.anchors, *plan.old_anchors)]
-    return max([*depths, 4.0])
+    planned = [anchor.depth_mm for anchor in plan.anchors]
+    old = [anchor.depth_mm for anchor in plan.old_anchors]
+    return max([*planned, *old, 4.0])
 
 
 def _hours(track: Unrolled, *, top: float, bottom: float) -> Markup:
@@ -193,7 +194,9 @@ def _notch(track: Unrolled, *, bottom: float) -> Markup:
     parts = []
     for start, end in notch_stretches(track.rim):
         left, right = track.x_at(start), track.x_at(end)
-        parts.append(rect((left, track.rim_y), (right - left, bottom - track.rim_y), class_="f-paper"))
+        parts.append(
+            rect((left, track.rim_y), (right - left, bottom - track.rim_y), class_="f-paper")
+        )
         spots = [(left, bottom), (left, track.rim_y), (right, track.rim_y), (right, bottom)]
         parts.append(polyline(spots, class_="f-cut"))
         for row, words in enumerate(wrap("notch, no bone", max(right - left - 4, 50))):
@@ -245,13 +248,19 @@ def _heights(track: Unrolled, *, deepest_mm: float) -> Markup:
     """Millimetres above and below the rim at the left edge."""
     if track.rim is None:
         return Markup("")
-    marks: Sequence[float] = [0.0, 5.0, *[-10.0 * step for step in range(1, int(deepest_mm // 10) + 1)]]
+    marks: Sequence[float] = [
+        0.0,
+        5.0,
+        *[-10.0 * step for step in range(1, int(deepest_mm // 10) + 1)],
+    ]
     parts = []
     for height_mm in marks:
         y = track.rim_y - height_mm * track.units_per_mm
         parts.append(polyline([(LEFT - 7, y), (LEFT, y)], class_="f-axis"))
         parts.append(text(f"{abs(height_mm):g}", (LEFT - 10, y + 5.5), kind="eq"))
-    return join([*parts, text("mm", (LEFT - 10, track.rim_y - 5 * track.units_per_mm - 12), kind="eq")])
+    return join(
+        [*parts, text("mm", (LEFT - 10, track.rim_y - 5 * track.units_per_mm - 12), kind="eq")]
+    )
 
 
 def _scale(track: Unrolled, *, y: float) -> Markup:

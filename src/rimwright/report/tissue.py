@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from itertools import pairwise
 
 from rimwright.anatomy import (
     HOURS_ON_DIAL,
@@ -126,7 +127,7 @@ def tissue_runs(labrum: LabrumMap, option: PlannedOption | None) -> tuple[Run, .
     ordered = sorted(cuts)
     graft_mm = option.graft.diameter_mm if option and option.graft else None
     runs = []
-    for start, end in zip(ordered, ordered[1:], strict=False):
+    for start, end in pairwise(ordered):
         middle = wrap_hour((start + end) / 2 + 6.0)
         done = [
             item.action

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rimwright.anatomy import Measurement, Side, Stance, Status
+from rimwright.evidence import EvidenceRow
 
 NOTICE = (
     "Aid for planning and discussion by a licensed surgeon. Not a medical device, not validated "
@@ -87,6 +88,13 @@ def count_of(n: int, singular: str, *, plural: str | None = None) -> str:
     """1 anchor, 2 anchors, no anchors."""
     word = singular if n == 1 else (plural or f"{singular}s")
     return f"{n or 'no'} {word}"
+
+
+def with_unit(row: EvidenceRow) -> str:
+    """The value of an evidence row with its unit, as printed."""
+    if row.unit == "deg":
+        return f"{row.value}°" if row.value[-1:].isdigit() else f"{row.value} (degrees)"
+    return row.value if row.unit in ("", "–", "-") else f"{row.value} {row.unit}"
 
 
 def plain(name: str) -> str:

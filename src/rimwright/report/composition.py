@@ -1,0 +1,83 @@
+"""The report as one document of blocks, from a plan and the evidence tables."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from rimwright.anatomy import Plan
+from rimwright.evidence import EvidenceTable
+from rimwright.report.appendix import (
+    cautions_section,
+    cited_in,
+    evidence_section,
+    settings_section,
+)
+from rimwright.report.blocks import Document
+from rimwright.report.chapters import (
+    candidacy_section,
+    dial_section,
+    options_section,
+    work_section,
+)
+from rimwright.report.first_page import first_page
+from rimwright.report.measured_chapters import (
+    corridors_section,
+    measurements_section,
+    portals_section,
+)
+from rimwright.report.wording import side_words
+
+
+class PlanMark(StrEnum):
+    """What stands across every page: a plan is a draft until it is signed, then in force."""
+
+    DRAFT = "draft"
+    SUPERSEDED = "superseded"
+    SIGNED = "signed"
+
+
+def compose(
+    plan: Plan, *, evidence: EvidenceTable, issued_on: str = "", mark: PlanMark = PlanMark.DRAFT
+) -> Document:
+    """
+    All blocks of the report.
+
+    Parameters
+    ----------
+    plan
+        What casework computed.
+    evidence
+        Rows and settings in force.
+    issued_on
+        Date as it shall be printed; this layer does not look at the clock.
+    mark
+        Draft, superseded or signed.
+
+    Returns
+    -------
+    Document
+        Page one and the sections behind it.
+    """
+    first = first_page(plan)
+    body = (
+        dial_section(plan),
+        options_section(plan),
+        candidacy_section(plan),
+        measurements_section(plan, evidence=evidence),
+        corridors_section(plan, evidence=evidence),
+        portals_section(plan),
+        work_section(plan),
+        cautions_section(plan),
+    )
+    settings = settings_section(plan, evidence=evidence)
+    cited = (*cited_in(first), *cited_in(body), *cited_in(settings))
+    return Document(
+        title=f"Plan for the {side_words(plan.side)}",
+        side=side_words(plan.side),
+        case_id=plan.case_id,
+        version=plan.version,
+        issued_on=issued_on,
+        mark="" if mark is PlanMark.SIGNED else mark.value,
+        first=first,
+        sections=(*body, evidence_section(cited, evidence=evidence), settings),
+    )

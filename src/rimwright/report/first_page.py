@@ -147,7 +147,8 @@ def graft_sentence(planned: PlannedOption | None) -> str:
     added = graft.stock_length_mm - graft.arc_mm
     stock = number(graft.stock_length_mm, "mm", digits=0)
     return (
-        f"Graft stock to have in the room: at least {stock} of {kind}{wide}  (arc {number(graft.arc_mm, 'mm', digits=0)} and "
+        f"Graft stock to have in the room: at least {stock} of {kind}{wide} "
+        f"(arc {number(graft.arc_mm, 'mm', digits=0)} and "
         f"{number(added, 'mm', digits=0)} of allowances). "
         "It is not cut to length beforehand: the surplus is cut last, in place."
     )

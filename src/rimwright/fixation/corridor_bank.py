@@ -1,0 +1,204 @@
+"""Drill directions judged once per kind of anchor and hour, shared by corridors and layouts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numba import njit
+
+from rimwright.anatomy import AnchorKind, Floats, OldAnchor, RimCurve
+from rimwright.fixation.drill_fan import as_fans, cap_grid, turned
+from rimwright.fixation.entry_points import EntrySet, entry_offsets_mm, find_entries
+from rimwright.fixation.judging import DrillDemand, demand_of, judge_directions
+from rimwright.fixation.limits import FixationLimits
+from rimwright.fixation.mesh_field import MeshBoneField
+from rimwright.fixation.old_anchors import OldRow, lay_old_anchors, points_to_avoid
+
+GRID_STEP_DEG = 5.0
+"""Spacing of the directions tried before the best is refined, deg: half the width of the
+narrowest corridor worth having at the default aiming error."""
+GRID_HALF_ANGLE_DEG = 75.0
+"""Directions tried lie within this of the middle of the bone, deg; a drill flatter to the outer
+face than 15 degrees cannot keep a margin of half a millimetre four millimetres on."""
+HOUR_TICKS = 1000
+"""Hours are kept to a thousandth, so that 1.1 and 1.1000000001 are one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HourRoom:
+    """
+    What fits at one hour for one kind of anchor.
+
+    Parameters
+    ----------
+    hour
+        Acetabular hour.
+    entries, normals
+        (o, 3) entries, mm from the field's origin, and the outward normals there; NaN for none.
+    offsets_mm
+        (o,) from the edge.
+    directions
+        (k, 3) unit directions tried.
+    verdict
+        (o, k) uint8, what blocks each; 0 fits.
+    room_deg
+        (o, k) angle from each fitting direction to the nearest one tried that does not fit; 0
+        where it does not fit itself.
+    axes
+        (3, 3) frame of the hour.
+    """
+
+    hour: float
+    entries: Floats
+    normals: Floats
+    offsets_mm: Floats
+    directions: Floats
+    verdict: np.ndarray
+    room_deg: Floats
+    axes: Floats
+
+    @property
+    def fits(self) -> np.ndarray:
+        """(o, k) bool."""
+        return self.verdict == 0
+
+
+class CorridorBank:
+    """
+    Rooms by kind and hour for one bone, rim, set of limits and old anchors.
+
+    Parameters
+    ----------
+    field, rim, limits
+        The bone, its edge, the limits.
+    old_anchors
+        Anchors already there, besides the field's own obstacles.
+    """
+
+    def __init__(
+        self,
+        field: MeshBoneField,
+        rim: RimCurve,
+        *,
+        limits: FixationLimits,
+        old_anchors: Sequence[OldAnchor] = (),
+    ) -> None:
+        # The field is not kept: the bank hangs on it by a weak reference.
+        self.rim = rim
+        self.limits = limits
+        self.old_rows: tuple[OldRow, ...] = lay_old_anchors(
+            field, rim, old_anchors=(*field.obstacles, *old_anchors), limits=limits
+        )
+        self._rooms: dict[tuple[AnchorKind, int], HourRoom] = {}
+        self._grid = cap_grid(step_deg=GRID_STEP_DEG, half_angle_deg=GRID_HALF_ANGLE_DEG)
+        self._cosines = np.ascontiguousarray(self._grid @ self._grid.T, dtype=np.float32)
+
+    def demand(self, kind: AnchorKind) -> DrillDemand:
+        """What a kind asks of the bone and of the old anchors."""
+        points, radii = points_to_avoid(
+            self.old_rows,
+            drill_mm=kind.drill_mm,
+            gap_mm=max(self.limits.neighbour_gap_mm, self.limits.margin_cortex_mm),
+        )
+        return demand_of(kind, self.limits, old_points=points, old_radii=radii)
+
+    def rooms(
+        self, field: MeshBoneField, kind: AnchorKind, hours: Sequence[float]
+    ) -> tuple[HourRoom, ...]:
+        """The room at each hour, worked out where it is not yet known."""
+        keys = [(kind, round(float(hour) * HOUR_TICKS)) for hour in hours]
+        missing = sorted({key[1] for key in keys if key not in self._rooms})
+        if missing:
+            for key, room in self._work_out(field, kind, np.array(missing) / HOUR_TICKS):
+                self._rooms[(kind, key)] = room
+        return tuple(self._rooms[key] for key in keys)
+
+    def _work_out(
+        self, field: MeshBoneField, kind: AnchorKind, hours: Floats
+    ) -> list[tuple[int, HourRoom]]:
+        """Judge every grid direction at every entry of some hours."""
+        found: EntrySet = find_entries(
+            field, self.rim, hours=hours, offsets_mm=entry_offsets_mm(self.limits)
+        )
+        n_hours, n_offsets = found.points.shape[:2]
+        directions = turned(self._grid, found.axes)
+        entries = found.points.reshape(-1, 3)
+        normals = found.normals.reshape(-1, 3)
+        there = np.flatnonzero(np.isfinite(entries[:, 0]))
+        verdict = np.full((len(entries), len(self._grid)), 255, dtype=np.uint8)
+        verdict[there] = judge_directions(
+            field,
+            self.demand(kind),
+            entries=entries[there],
+            normals=normals[there],
+            fan_of=there // n_offsets,
+            fans=as_fans(directions),
+        )
+        room = np.zeros(verdict.shape, dtype=np.float32)
+        _room_to_turn(verdict, self._cosines, room)
+        verdict = verdict.reshape(n_hours, n_offsets, -1)
+        room_deg = room.reshape(verdict.shape)
+        return [
+            (
+                round(float(hour) * HOUR_TICKS),
+                HourRoom(
+                    hour=float(hour),
+                    entries=found.points[h],
+                    normals=found.normals[h],
+                    offsets_mm=found.offsets_mm,
+                    directions=directions[h],
+                    verdict=verdict[h],
+                    room_deg=room_deg[h],
+                    axes=found.axes[h],
+                ),
+            )
+            for h, hour in enumerate(hours)
+        ]
+
+
+_BANKS: WeakKeyDictionary[MeshBoneField, dict[tuple[object, ...], CorridorBank]] = (
+    WeakKeyDictionary()
+)
+
+
+def bank_of(
+    field: MeshBoneField,
+    rim: RimCurve,
+    *,
+    limits: FixationLimits,
+    old_anchors: Sequence[OldAnchor] = (),
+) -> CorridorBank:
+    """The bank of a bone and its limits: the same one for every option and every corridor."""
+    banks = _BANKS.setdefault(field, {})
+    key = (id(rim), limits, tuple(id(old) for old in old_anchors))
+    bank = banks.get(key)
+    if bank is None or bank.rim is not rim:
+        bank = CorridorBank(field, rim, limits=limits, old_anchors=old_anchors)
+        banks[key] = bank
+    return bank
+
+
+@njit(cache=True, nogil=True)
+def _room_to_turn(verdict, cosines, room):  # type: ignore[no-untyped-def]
+    """Angle from each fitting direction of the grid to the nearest that does not fit, deg."""
+    k = verdict.shape[1]
+    blocked = np.empty(k, dtype=np.int64)
+    for e in range(len(verdict)):
+        n = 0
+        for i in range(k):
+            if verdict[e, i] != 0:
+                blocked[n] = i
+                n += 1
+        if n == k:
+            continue
+        for i in range(k):
+            if verdict[e, i] != 0:
+                continue
+            nearest = np.float32(-1.0)
+            for b in range(n):
+                c = cosines[i, blocked[b]]
+                nearest = c if c > nearest else nearest
+            room[e, i] = np.degrees(np.arccos(min(max(nearest, np.float32(-1)), np.float32(1))))

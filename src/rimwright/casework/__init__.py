@@ -9,44 +9,39 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from rimwright.casework.bones import (
-        BoneFiles,
-        MeasuredBones,
-        input_digest,
-        measure_bones,
-        measure_sides,
-    )
+    from rimwright.casework.bone_files import BoneFiles, bone_files_of, input_digest
+    from rimwright.casework.bones import MeasuredBones, measure_bones, measure_sides
     from rimwright.casework.case import Case
     from rimwright.casework.case_file import case_from_document, read_case, read_document
     from rimwright.casework.demo_case import write_demo_case
-    from rimwright.casework.hip_document import hip_document
+    from rimwright.casework.document_of_hip import hip_document
+    from rimwright.casework.document_of_plan import plan_document
     from rimwright.casework.hip_store import StoredHip, load_hip, save_hip
-    from rimwright.casework.plan_document import plan_document
     from rimwright.casework.plan_files import PlanFiles, write_plan
-    from rimwright.casework.planning import bone_files_of, plan_case, prepare_hip
+    from rimwright.casework.planning import plan_case, prepare_hip
     from rimwright.casework.reuse import ChosenHip, hip_for_case
     from rimwright.casework.schemas import document_schema
     from rimwright.casework.technique_files import Technique, read_technique
 
 _HOMES = {
-    "BoneFiles": "bones",
+    "BoneFiles": "bone_files",
     "Case": "case",
     "ChosenHip": "reuse",
     "MeasuredBones": "bones",
     "PlanFiles": "plan_files",
     "StoredHip": "hip_store",
     "Technique": "technique_files",
-    "bone_files_of": "planning",
+    "bone_files_of": "bone_files",
     "case_from_document": "case_file",
     "document_schema": "schemas",
-    "hip_document": "hip_document",
+    "hip_document": "document_of_hip",
     "hip_for_case": "reuse",
-    "input_digest": "bones",
+    "input_digest": "bone_files",
     "load_hip": "hip_store",
     "measure_bones": "bones",
     "measure_sides": "bones",
     "plan_case": "planning",
-    "plan_document": "plan_document",
+    "plan_document": "document_of_plan",
     "prepare_hip": "planning",
     "read_case": "case_file",
     "read_document": "case_file",

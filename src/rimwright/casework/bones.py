@@ -2,44 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from rimwright.anatomy import HipGeometry, Progress, Side, TriangleMesh, Vector, no_progress
-from rimwright.errors import BoneRefusal, FileRefusal, LayoutRefusal
+from rimwright.casework.bone_files import BoneFiles, digest_of_inputs
+from rimwright.errors import BoneRefusal, FileRefusal, LayoutRefusal, Refusal
 from rimwright.imaging import BodyFile, read_bodies
 from rimwright.morphology import ChosenBones, choose_hip_bone, measure_hip
-from rimwright.units import LengthUnit
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BoneFiles:
-    """
-    The bone files of a person and how their coordinates are to be read.
-
-    Parameters
-    ----------
-    pelvis, femur
-        At least one.
-    unit, axes
-        None takes what the file states, else mm and LPS.
-    part
-        Body of the pelvis file, from 1; None lets geometry choose.
-    landmarks_mm
-        Points picked by a person, name to (3,) mm, image frame.
-    """
-
-    pelvis: Path | None = None
-    femur: Path | None = None
-    unit: LengthUnit | None = None
-    axes: str | None = None
-    part: int | None = None
-    landmarks_mm: Mapping[str, Vector] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -125,28 +98,26 @@ def measure_sides(
     tell(0.0, "reading the bones")
     pelvis = _read(files.pelvis, files)
     femur = _read(files.femur, files)
+    assumed = any(file.axes_assumed for file in (pelvis, femur) if file)
     measured = []
     for number, side in enumerate(sides):
         start, share = 0.2 + 0.8 * number / len(sides), 0.8 / len(sides)
         tell(start, f"finding the {side} hip bone")
         chosen = _chosen(pelvis, side, files)
         body = _femur_of(femur, side, chosen=chosen, sides=sides, where=_name(files.femur))
-        hip = measure_hip(
-            side=side,
-            hip_bone=chosen.hip_bone if chosen else None,
-            other_hip_bone=chosen.other_hip_bone if chosen else None,
+        hip = _measured(
+            files,
+            side,
+            chosen=chosen,
             femur=body,
-            seed=chosen.seed if chosen else None,
-            other_seed=chosen.other_seed if chosen else None,
-            axes_assumed=any(file.axes_assumed for file in (pelvis, femur) if file),
-            landmarks_mm=files.landmarks_mm,
-            progress=_within(tell, start, share),
+            assumed=assumed,
+            tell=_within(tell, start, share),
         )
         digests = tuple(file.digest if file else "" for file in (pelvis, femur))
         measured.append(
             MeasuredBones(
                 hip=hip,
-                input_digest=_digest(files, side, digests=digests),
+                input_digest=digest_of_inputs(files, side, digests=digests),
                 notes=_notes(files, pelvis, femur),
             )
         )
@@ -154,51 +125,33 @@ def measure_sides(
     return tuple(measured)
 
 
-def input_digest(files: BoneFiles, side: Side) -> str | None:
-    """
-    The digest of the inputs of a hip, without reading the bones as bones.
-
-    Parameters
-    ----------
-    files
-        As for measuring.
-    side
-        The hip asked for.
-
-    Returns
-    -------
-    str or None
-        Equal to that of `MeasuredBones` for files that stand alone; one that refers to others
-        never matches and is measured again. None where a file cannot be read.
-    """
-    digests = []
-    for path in (files.pelvis, files.femur):
-        if path is None:
-            digests.append("")
-            continue
-        try:
-            if not path.is_file():
-                return None
-            digests.append(hashlib.sha256(path.read_bytes()).hexdigest())
-        except OSError:
-            return None
-    return _digest(files, side, digests=tuple(digests))
-
-
-def _digest(files: BoneFiles, side: Side, *, digests: tuple[str, ...]) -> str:
-    """Digest of everything a measured hip rests on but the code."""
-    inputs = {
-        "files": digests,
-        "side": str(side),
-        "unit": None if files.unit is None else str(files.unit),
-        "axes": files.axes,
-        "part": files.part,
-        "landmarks": {
-            name: [float(number) for number in point]
-            for name, point in sorted(files.landmarks_mm.items())
-        },
-    }
-    return hashlib.sha256(json.dumps(inputs, sort_keys=True).encode()).hexdigest()
+def _measured(
+    files: BoneFiles,
+    side: Side,
+    *,
+    chosen: ChosenBones | None,
+    femur: TriangleMesh | None,
+    assumed: bool,
+    tell: Progress,
+) -> HipGeometry:
+    """Measure one side; a refusal names the file, as the reader knows the bones by it."""
+    try:
+        return measure_hip(
+            side=side,
+            hip_bone=chosen.hip_bone if chosen else None,
+            other_hip_bone=chosen.other_hip_bone if chosen else None,
+            femur=femur,
+            seed=chosen.seed if chosen else None,
+            other_seed=chosen.other_seed if chosen else None,
+            axes_assumed=assumed,
+            landmarks_mm=files.landmarks_mm,
+            progress=tell,
+        )
+    except Refusal as refusal:
+        named = {"femur": files.femur, "hip bone": files.pelvis}.get(refusal.where)
+        if named is None:
+            raise
+        raise type(refusal)(refusal.wrong, named.name, refusal.remedy) from None
 
 
 def _read(path: Path | None, files: BoneFiles) -> BodyFile | None:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimwright.anatomy import Plan, Progress, no_progress
+from rimwright.casework.document_of_plan import plan_document
 from rimwright.casework.hip_store import StoredHip, save_hip
-from rimwright.casework.plan_document import plan_document
 from rimwright.errors import FileRefusal
 
 PLAN_FILE = "plan.json"

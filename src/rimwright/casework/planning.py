@@ -17,7 +17,8 @@ from rimwright.anatomy import (
     Stance,
     no_progress,
 )
-from rimwright.casework.bones import BoneFiles, measure_bones
+from rimwright.casework.bone_files import bone_files_of
+from rimwright.casework.bones import measure_bones
 from rimwright.casework.case import Case
 from rimwright.casework.case_findings import JOINT_SPACE_TAKEN_AS, findings_of, patient_facts
 from rimwright.casework.case_settings import SettingsInForce, printed_settings, settings_in_force
@@ -33,50 +34,6 @@ OTHER_CODE = (
     "The measured hip was stored by another version of the code; run the plan without it to "
     "measure again"
 )
-
-
-def bone_files_of(case: Case) -> BoneFiles:
-    """
-    The bone files a case names.
-
-    Parameters
-    ----------
-    case
-        Its sources and landmarks.
-
-    Returns
-    -------
-    BoneFiles
-        May name none.
-
-    Raises
-    ------
-    CaseRefusal
-        It names an image, which this version does not read, or a file that is not there.
-    """
-    sources = case.sources
-    if sources.image is not None:
-        raise CaseRefusal(
-            "images are not read by this version (need surfaces of the bones)",
-            f"{case.where}, [sources], image",
-            "Give pelvis and femur as STL, PLY, OBJ, VTK, VTP, VRML or glTF",
-        )
-    for key in ("pelvis", "femur"):
-        path = getattr(sources, key)
-        if path is not None and not path.is_file():
-            raise CaseRefusal(
-                f"no such file (looked for {path})",
-                f"{case.where}, [sources], {key}",
-                "Paths are relative to the folder of the case file",
-            )
-    return BoneFiles(
-        pelvis=sources.pelvis,
-        femur=sources.femur,
-        unit=sources.unit,
-        axes=sources.axes,
-        part=sources.part,
-        landmarks_mm=case.landmarks_mm,
-    )
 
 
 def prepare_hip(case: Case, *, progress: Progress | None = None) -> StoredHip | None:

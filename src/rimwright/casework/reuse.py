@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimwright.anatomy import Progress
-from rimwright.casework.bones import input_digest
+from rimwright.casework.bone_files import bone_files_of, input_digest
 from rimwright.casework.case import Case
 from rimwright.casework.hip_store import StoredHip, code_digest, load_hip
 from rimwright.casework.plan_files import HIP_FILE
-from rimwright.casework.planning import bone_files_of, prepare_hip
+from rimwright.casework.planning import prepare_hip
 from rimwright.errors import CaseRefusal, FileRefusal
 
 

@@ -16,7 +16,7 @@ from rimwright.anatomy import (
     Portal,
     Sector,
 )
-from rimwright.casework.hip_document import NOT_SEEN
+from rimwright.casework.document_of_hip import NOT_SEEN
 from rimwright.casework.numbers import json_number, json_vector
 from rimwright.casework.upgrades import PLAN_FAMILY
 

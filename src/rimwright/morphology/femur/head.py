@@ -40,9 +40,9 @@ for a smooth bone, then, if no head is found, as for one made of coarse voxels."
 FACING_LEAST = (0.94, 0.85)
 """Least cosine between normal and ray from the centre for surface to count as covered (20 and
 32 deg), for the two tolerances."""
-LEAST_COVER = 0.38
-"""Least share of the full ball a head covers; condyles stay near a quarter, humeral heads below
-two fifths."""
+LEAST_COVERS = (0.38, 0.5)
+"""Least share of the full ball a head covers, for the two tolerances. On a real femur the head
+covers 0.70 and 0.78, the next best place (a condyle) 0.29 and 0.43."""
 MOST_COVER = 0.975
 """A ball covered more than this has no neck."""
 NEAR_BEST = 0.8
@@ -63,11 +63,12 @@ class _Strictness:
 
     tolerance_fraction: float
     facing_least: float
+    least_cover: float
 
 
 _STRICTNESSES = tuple(
-    _Strictness(tolerance_fraction=near, facing_least=square)
-    for near, square in zip(TOLERANCE_FRACTIONS, FACING_LEAST, strict=True)
+    _Strictness(tolerance_fraction=near, facing_least=square, least_cover=cover)
+    for near, square, cover in zip(TOLERANCE_FRACTIONS, FACING_LEAST, LEAST_COVERS, strict=True)
 )
 
 
@@ -122,12 +123,12 @@ def find_head(surface: FemurSurface, *, seed_mm: Vector | None = None) -> FoundH
             if (found := _judge_place(surface, place, strictness)) is not None
         ]
         best_cover = max((cover for _, cover in candidates), default=0.0)
-        if best_cover >= LEAST_COVER:
+        if best_cover >= strictness.least_cover:
             break
-    if best_cover < LEAST_COVER:
+    if best_cover < strictness.least_cover:
         raise BoneRefusal(
             f"no femoral head found (got a ball covered to {100 * best_cover:.0f} %, "
-            f"need {100 * LEAST_COVER:.0f} %); this is not a femur with its head",
+            f"need {100 * strictness.least_cover:.0f} %); this is not a femur with its head",
             WHERE,
             "Give the proximal or whole femur, or check its unit",
         )
@@ -141,7 +142,7 @@ def find_head(surface: FemurSurface, *, seed_mm: Vector | None = None) -> FoundH
     equals = [
         fit
         for fit, cover in candidates
-        if cover >= max(NEAR_BEST * best_cover, LEAST_COVER) and cover <= MOST_COVER
+        if cover >= max(NEAR_BEST * best_cover, strictness.least_cover) and cover <= MOST_COVER
     ]
     if seed_mm is None:
         chosen = max(equals, key=lambda fit: fit.centre_mm[CRANIAL] - fit.centre_mm[LATERAL])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from rimwright.evidence import anchor_of, evidence_pages, load_evidence
+from rimwright.evidence.pages import _escaped
 
 PAGES = evidence_pages()
 TABLE = load_evidence()
@@ -49,6 +50,12 @@ def test_tables_keep_their_columns():
             elif widths:
                 assert len(widths) == 1, name
                 widths = set()
+
+
+def test_marks_of_markup_are_escaped():
+    """Bars, stars and signs of comparison in a cell are text."""
+    assert _escaped("a | b * c < d") == "a \\| b \\* c &lt; d"
+    assert _escaped('<a id="x"></a>1') == '<a id="x"></a>1'
 
 
 def test_comparison_signs_are_not_read_as_markup():

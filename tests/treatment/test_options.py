@@ -288,6 +288,8 @@ def test_neighbours_with_one_action_are_one_arc():
     """Two sectors that both get a graft hold one graft, also across 12."""
     options = options_of(sector(11, 12, **REMNANT), sector(12, 2, **REMNANT))
     assert actions_of(options[OptionName.AUGMENTATION]) == [(11, 2, "augment")]
+    options = options_of(sector(1, 2, **REMNANT), sector(2, 3, **REMNANT), sector(8, 9, **REMNANT))
+    assert actions_of(options[OptionName.AUGMENTATION]) == [(1, 3, "augment"), (8, 9, "augment")]
 
 
 def test_clinic_setting_acts(tmp_path):

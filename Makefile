@@ -56,7 +56,7 @@ setup: $(VENV)/.dev $(VENV)/.docs ## everything a contributor needs, in .venv
 .PHONY: demo
 demo: $(VENV)/.run ## plan the shipped demo hip and say where the report is
 	$(BIN)/rimwright demo --out $(DEMO_OUT)
-	@echo "The report: $(abspath $(DEMO_OUT))/report.html (to print: report.pdf beside it)"
+	@echo "The report to read: $(abspath $(DEMO_OUT))/plan/report.html; to print: report.pdf beside it."
 
 .PHONY: test
 test: $(VENV)/.dev ## all tests

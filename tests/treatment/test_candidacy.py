@@ -145,6 +145,27 @@ def test_dysplasia_asks_for_a_surgeon_who_does_osteotomies():
     assert "a surgeon who does osteotomies" in pelvis.statement
 
 
+@pytest.mark.parametrize(
+    ("key", "value", "modality"),
+    [
+        ("extrusion_index", 28.0, Modality.RADIOGRAPH),
+        ("tonnis_angle", 12.0, Modality.RADIOGRAPH),
+        ("anterior_centre_edge_angle", 20.0, Modality.RADIOGRAPH),
+        ("anterior_sector_angle", 50.0, Modality.CT),
+        ("posterior_sector_angle", 90.0, Modality.CT),
+        ("acetabular_version_central", 7.0, Modality.CT),
+        ("acetabular_version_central", 26.0, Modality.CT),
+    ],
+)
+def test_undercoverage_and_version_bring_the_pelvis_into_discussion(key, value, modality):
+    """Each cut-off on its own modality speaks of the pelvis and closes no road by itself."""
+    known = read(key, value, modality)
+    assert "by the limit in force" in road(known, "Osteotomy of the pelvis").statement
+    assert road(known, "Arthroscopy").stance is Stance.OPEN
+    on_mesh = read(key, value, Modality.MESH)
+    assert "nothing that is known" in road(on_mesh, "Osteotomy of the pelvis").statement
+
+
 def test_femoral_version_counts_only_by_its_method():
     """C7: a cut-off of the lesser-trochanter method is not held against another one."""
     known = read("femoral_version", 38, Modality.CT, method="lesser trochanter, posterior condyles")

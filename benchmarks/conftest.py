@@ -1,13 +1,10 @@
-"""What every benchmark shares: quiet threads, and the real bones where they are at hand."""
+"""What every benchmark shares: the real bones where they are at hand."""
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
-
-os.environ.setdefault("MPLBACKEND", "Agg")
 
 REPO = Path(__file__).resolve().parents[1]
 

@@ -1,4 +1,4 @@
-"""What every test shares: fixed seeds, a headless figure backend, and the outside data."""
+"""What every test shares: fixed seeds, quiet threads, and the outside data."""
 
 from __future__ import annotations
 
@@ -8,10 +8,9 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, settings
 
-# Before numpy or matplotlib is imported: two workers share two cores, and no test opens a window.
+# Before numpy is imported: two workers share two cores.
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-os.environ.setdefault("MPLBACKEND", "Agg")
 
 # The same examples in every run: a failure seen once is seen again. No deadline: shared machines.
 settings.register_profile(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import sys
 import tomllib
@@ -65,16 +66,36 @@ def test_locks_agree_with_one_another() -> None:
             assert seen.setdefault(package, versions) == versions, package
 
 
-def test_every_import_of_another_library_is_declared() -> None:
-    """The package imports no library that it does not ask for, and asks for none it leaves."""
-    names = {canonicalize_name(Requirement(text).name) for text in project()["dependencies"]}
-    pattern = re.compile(r"^\s*(?:import|from) ([a-z_0-9A-Z]+)", re.MULTILINE)
-    used = set()
-    for file in (REPO / "src" / "rimwright").rglob("*.py"):
-        used |= set(pattern.findall(file.read_text(encoding="utf-8")))
-    used -= sys.stdlib_module_names | {"rimwright"}
+def imported_names(folder: Path) -> set[str]:
+    """First names of everything the files of a folder import, at any depth."""
+    found: set[str] = set()
+    for file in folder.rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                found |= {alias.name.split(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom) and node.module:
+                found.add(node.module.split(".")[0])
+    return found - sys.stdlib_module_names
+
+
+def packages_of(names: set[str]) -> set[str]:
+    """The packages that top-level modules come from."""
     owners = metadata.packages_distributions()  # knows no library made of one compiled file
-    assert {canonicalize_name(o) for name in used for o in owners.get(name, [name])} == names
+    return {canonicalize_name(owner) for name in names for owner in owners.get(name, [name])}
+
+
+def test_the_package_imports_what_it_asks_for_and_nothing_else() -> None:
+    """Every library imported is a declared dependency, and every dependency is imported."""
+    wanted = {canonicalize_name(Requirement(text).name) for text in project()["dependencies"]}
+    assert packages_of(imported_names(REPO / "src") - {"rimwright"}) == wanted
+
+
+@pytest.mark.parametrize("folder", ["tests", "benchmarks"])
+def test_what_tests_import_is_in_the_development_lock(folder: str) -> None:
+    """A test runs with the locked libraries and no other."""
+    own = {path.stem for path in (REPO / folder).rglob("*")} | {folder, "rimwright"}
+    locked = pins(REPO / "requirements" / "dev.txt") | pins(REPO / "requirements" / "bones.txt")
+    assert packages_of(imported_names(REPO / folder) - own) <= set(locked)
 
 
 def test_version_stands_in_one_place() -> None:

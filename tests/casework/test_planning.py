@@ -1,0 +1,260 @@
+"""Planning a case end to end on a synthetic hip: what is laid out, said, refused and repeated."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import numpy as np
+import pytest
+
+from rimwright.anatomy import Cancelled, OptionName, Status
+from rimwright.casework import (
+    case_from_document,
+    document_schema,
+    hip_for_case,
+    load_hip,
+    plan_case,
+    plan_document,
+    prepare_hip,
+    read_case,
+    save_hip,
+    write_demo_case,
+)
+from rimwright.errors import CaseRefusal, Refusal
+
+
+@pytest.fixture(scope="module")
+def demo_path(tmp_path_factory):
+    """The demo case on disk."""
+    return write_demo_case(tmp_path_factory.mktemp("demo"))
+
+
+@pytest.fixture(scope="module")
+def demo(demo_path):
+    """The demo case, read."""
+    return read_case(demo_path)
+
+
+@pytest.fixture(scope="module")
+def stored(demo):
+    """The demo hip, measured."""
+    return prepare_hip(demo)
+
+
+@pytest.fixture(scope="module")
+def plan(demo, stored):
+    """The demo plan."""
+    return plan_case(demo, hip=stored)
+
+
+def changed(case, **changes):
+    """A case with top-level parts of its document replaced; None takes a part away."""
+    document = {**case.document, **changes}
+    document = {key: value for key, value in document.items() if value is not None}
+    folder = case.sources.pelvis.parent if case.sources.pelvis else Path()
+    return case_from_document(document, folder=folder, where="case.toml")
+
+
+def test_all_five_options_are_planned_in_order(plan):
+    """All five, whatever their stance; the one asked for is shown first."""
+    assert [item.option.name for item in plan.options] == list(OptionName)
+    assert plan.planned_option == "augmentation"
+    assert plan.planned.option.name == "augmentation"
+
+
+def test_an_option_without_anchors_says_why(plan):
+    """An option that fixes nothing, or cannot be laid out, has its reason."""
+    for item in plan.options:
+        assert item.anchors or item.cautions
+
+
+def test_plan_document_validates(plan):
+    """The document of a real plan is what the schema says."""
+    document = json.loads(json.dumps(plan_document(plan), allow_nan=False))
+    jsonschema.Draft202012Validator(document_schema("plan")).validate(document)
+
+
+def test_ok_anchors_keep_the_margins_of_the_case(plan, demo):
+    """Anchor `ok` means both margins held; the spacing stays at 12 mm or less."""
+    for item in plan.options:
+        for anchor in item.anchors:
+            if anchor.status is Status.OK:
+                assert anchor.clearance_joint_mm >= demo.settings.margin_joint_mm - 1e-6
+                assert anchor.clearance_cortex_mm >= demo.settings.margin_cortex_mm - 1e-6
+
+
+def test_corridors_stand_every_quarter_hour_outside_the_notch(plan):
+    """Corridors every 0.25 h where there is bone, for the first drill listed."""
+    hours = [corridor.hour for corridor in plan.corridors]
+    rim = plan.hip.rim
+    expected = [h for h in np.arange(0, 12, 0.25) if np.isfinite(rim.point_at(float(h))).all()]
+    assert hours == expected
+    assert (plan.corridor_kind.drill_mm, plan.corridor_kind.depth_mm) == (1.8, 20.0)
+
+
+def test_deterministic(demo, stored, plan):
+    """The same case and hip give the same document."""
+    again = plan_case(demo, hip=stored)
+    assert plan_document(again) == plan_document(plan)
+
+
+def test_a_stored_hip_plans_the_same(demo, stored, plan, tmp_path):
+    """A plan from a hip that was stored and loaded is the same plan."""
+    path = tmp_path / "hip.npz"
+    save_hip(stored.hip, stored.field, path, input_digest=stored.input_digest, notes=stored.notes)
+    assert plan_document(plan_case(demo, hip=load_hip(path))) == plan_document(plan)
+
+
+def test_the_orders_of_work_follow_the_technique_asked_for(demo, stored, plan):
+    """The technique named in the case comes first; an augmentation keeps the remnant."""
+    assert plan.orders_of_work[0].name == "all anchors first, graft drawn across"
+    assert any("kept remnant" in step for step in plan.orders_of_work[0].steps)
+    other = changed(demo, settings={"technique": "anchor after each stitch"})
+    assert plan_case(other, hip=stored).orders_of_work[0].name == "anchor after each stitch"
+
+
+def test_equipment_counts_the_planned_anchors_and_spares(plan):
+    """The list holds as many anchors as planned and the spares of the settings."""
+    lines = [item for item in plan.equipment_list if item.item.startswith("anchor ")]
+    planned = len(plan.anchors)
+    assert planned > 0
+    assert sum(item.count for item in lines) >= planned + 2 * len(lines)
+    assert any("tibialis" in item.item for item in plan.equipment_list)
+
+
+def test_what_the_case_changes_is_printed(plan, demo, stored):
+    """A margin set in the case stands in the settings as changed; a default does not."""
+    tighter = changed(demo, settings={"margin_joint_mm": 1.0})
+    settings = plan_case(tighter, hip=stored).settings
+    assert settings["margin_joint_mm"] == 1.0
+    assert settings["changed"]["fixation.margin_joint_mm"].startswith("1 mm, set in the case")
+    assert "fixation.margin_cortex_mm" not in settings["changed"]
+
+
+@pytest.mark.property
+def test_a_wider_margin_never_gains_room(demo, stored):
+    """No corridor grows when the margin to the joint grows."""
+    sizes = []
+    for margin in (1.0, 2.0, 3.0):
+        case = changed(demo, settings={"margin_joint_mm": margin}, labrum=None)
+        corridors = plan_case(case, hip=stored).corridors
+        sizes.append(np.array([corridor.half_angle_deg for corridor in corridors]))
+    # half a degree: the search for the best axis stops at 0.3 degrees
+    assert (sizes[0] >= sizes[1] - 0.5).all()
+    assert (sizes[1] >= sizes[2] - 0.5).all()
+
+
+def test_a_case_without_bones_plans_from_the_labrum_map(demo):
+    """Without bones the options keep their stance, and each says why nothing is laid out."""
+    bare = plan_case(changed(demo, sources=None))
+    assert bare.hip is None
+    assert bare.corridors == ()
+    assert [item.option.name for item in bare.options] == list(OptionName)
+    for item in bare.options:
+        assert item.anchors == ()
+        assert item.graft is None
+        if any(action.action.needs_anchors for action in item.option.actions):
+            assert "No anchors laid out: the case names no bones." in item.cautions
+    document = json.loads(json.dumps(plan_document(bare), allow_nan=False))
+    jsonschema.Draft202012Validator(document_schema("plan")).validate(document)
+
+
+def test_a_femur_alone_measures_but_lays_out_nothing(demo):
+    """A femur alone gives its numbers; anchors and corridors are refused with the reason."""
+    alone = plan_case(changed(demo, sources={"femur": "femur.stl", "axes": "LPS"}))
+    assert alone.hip.head is not None
+    assert alone.corridors == ()
+    assert any("No anchors laid out: no hip bone given." in i.cautions for i in alone.options)
+
+
+def test_equipment_left_out_is_stood_in_for_and_said(demo, stored):
+    """Anchors not listed are stood in for by the example of the settings, which is said."""
+    plan = plan_case(changed(demo, equipment=None), hip=stored)
+    assert any("lists no anchors to hand" in caution for caution in plan.cautions)
+    none = plan_case(changed(demo, equipment={"anchors": []}), hip=stored)
+    assert none.anchors == ()
+    assert any("none are to hand" in caution for caution in none.planned.cautions)
+
+
+def test_unknown_labrum_is_said(plan):
+    """The arcs no sector speaks of are cautions, never healthy."""
+    assert any(text.startswith("Labrum unknown, not healthy") for text in plan.cautions)
+
+
+@pytest.mark.fault
+def test_cancelling_stops_at_every_stage(demo):
+    """Cancelled from the callback leaves planning wherever it is."""
+    seen = []
+
+    def stop_at(limit):
+        def tell(fraction, stage):
+            seen.append(fraction)
+            if fraction >= limit:
+                raise Cancelled
+
+        return tell
+
+    for limit in (0.0, 0.3, 0.9):
+        with pytest.raises(Cancelled):
+            plan_case(demo, progress=stop_at(limit))
+    assert seen
+    assert max(seen) <= 1.0
+
+
+def test_progress_never_goes_back(demo, stored):
+    """The fraction told rises from 0 to 1."""
+    seen = []
+    plan_case(demo, hip=stored, progress=lambda fraction, stage: seen.append(fraction))
+    assert seen == sorted(seen)
+    assert (seen[0], seen[-1]) == (0.0, 1.0)
+
+
+@pytest.mark.fault
+def test_a_stored_hip_of_the_other_side_is_refused(demo, stored):
+    """A hip of the other side is never planned on."""
+    with pytest.raises(CaseRefusal, match="the stored hip is of the left side"):
+        plan_case(changed(demo, side="right"), hip=stored)
+
+
+@pytest.mark.fault
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        (
+            {"sources": {"pelvis": "nothing.stl"}},
+            r"^case\.toml, \[sources\], pelvis: no such file \(looked for .*nothing\.stl\)",
+        ),
+        ({"sources": {"image": "series"}}, r"images are not read by this version"),
+        ({"side": "right"}, r"femur\.stl: "),
+        ({"sources": {"pelvis": "femur.stl"}}, r"^femur\.stl: no hip"),
+        ({"settings": {"technique": "mine.toml"}}, r"mine\.toml: no such file"),
+        ({"settings": {"evidence": "clinic.toml"}}, r"clinic\.toml: cannot be read"),
+        ({"settings": {"spacing_mm": 30.0}}, r"spacing"),
+    ],
+)
+def test_refusals(demo, changes, expected):
+    """What the case names and cannot be used is refused with its place."""
+    with pytest.raises(Refusal, match=expected):
+        plan_case(changed(demo, **changes))
+
+
+def test_a_hip_beside_is_reused_only_if_nothing_changed(demo, stored, tmp_path):
+    """The hip of an earlier plan serves while bones and landmarks are the same."""
+    save_hip(stored.hip, stored.field, tmp_path / "hip.npz", input_digest=stored.input_digest)
+    same = hip_for_case(demo, beside=tmp_path)
+    assert same.note.startswith("Bones unchanged")
+    other = changed(demo, landmarks={"asis": [100.0, -60.0, 80.0]})
+    assert hip_for_case(other, beside=tmp_path).note == ""
+
+
+@pytest.mark.fault
+def test_a_hip_given_must_be_of_these_bones(demo, stored, tmp_path):
+    """A hip named by the user is refused where the bones at hand are others."""
+    path = tmp_path / "other.npz"
+    save_hip(stored.hip, stored.field, path, input_digest="0" * 64)
+    with pytest.raises(CaseRefusal, match=r"other\.npz: measured from other bones"):
+        hip_for_case(demo, given=path)
+    with pytest.raises(CaseRefusal, match=r"other\.npz: of the left side"):
+        hip_for_case(changed(demo, side="right"), given=path)

@@ -23,6 +23,7 @@ extensions = [
     "evidence_pages",
     "api_pages",
     "command_page",
+    "document_page",
     "nothing_from_outside",
 ]
 exclude_patterns = ["_build", "_ext", "decisions/README.md"]

@@ -31,7 +31,7 @@ def root_command() -> Any:
 def parameter_row(parameter: Any) -> tuple[str, str, str]:
     """Name, need and meaning of one parameter."""
     if parameter.param_type_name == "argument":
-        name = f"`{parameter.make_metavar()}`" if False else f"`{parameter.name.upper()}`"
+        name = f"`{parameter.name.upper()}`"
     else:
         name = ", ".join(f"`{option}`" for option in (*parameter.opts, *parameter.secondary_opts))
     need = "required" if parameter.required else "optional"

@@ -47,7 +47,7 @@ def stored(seated_case, tmp_path_factory):
     """The seated hip measured and stored once; compiled code warm."""
     ready = prepare_hip(seated_case)
     path = tmp_path_factory.mktemp("hip") / "hip.npz"
-    save_hip(ready.hip, ready.field, path, input_digest=ready.input_digest)
+    save_hip(ready, path)
     plan_case(seated_case, hip=ready)
     return path
 

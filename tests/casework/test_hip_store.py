@@ -12,7 +12,7 @@ import pytest
 import rimwright.casework.hip_store as store_module
 from report.plan_fixture import made_hip
 from rimwright.anatomy import Side
-from rimwright.casework import load_hip, save_hip
+from rimwright.casework import StoredHip, load_hip, save_hip
 from rimwright.casework.hip_arrays import put_together, take_apart
 from rimwright.casework.hip_store import STORE_SCHEMA, code_digest
 from rimwright.errors import FileRefusal
@@ -37,7 +37,7 @@ def same(first, second) -> bool:
 def stored_path(tmp_path):
     """A stored hip on disk."""
     path = tmp_path / "hip.npz"
-    save_hip(made_hip(Side.RIGHT), None, path, input_digest="abc", notes=("mended",))
+    save_hip(StoredHip(hip=made_hip(Side.RIGHT), input_digest="abc", notes=("mended",)), path)
     return path
 
 
@@ -48,7 +48,7 @@ def test_there_and_back(side, femur, tmp_path):
     """What is loaded equals what was saved, in every number."""
     hip = made_hip(side, femur=femur)
     path = tmp_path / "hip.npz"
-    save_hip(hip, None, path)
+    save_hip(StoredHip(hip=hip), path)
     assert same(load_hip(path).hip, hip)
 
 
@@ -161,6 +161,6 @@ def test_a_failed_save_leaves_the_old_file(stored_path, monkeypatch):
 
     monkeypatch.setattr(store_module.np, "savez", full)
     with pytest.raises(FileRefusal, match="No space left on device"):
-        save_hip(made_hip(Side.LEFT), None, stored_path)
+        save_hip(StoredHip(hip=made_hip(Side.LEFT)), stored_path)
     assert stored_path.read_bytes() == before
     assert [path.name for path in stored_path.parent.iterdir()] == ["hip.npz"]

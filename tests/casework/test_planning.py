@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import jsonschema
@@ -103,7 +104,7 @@ def test_deterministic(demo, stored, plan):
 def test_a_stored_hip_plans_the_same(demo, stored, plan, tmp_path):
     """A plan from a hip that was stored and loaded is the same plan."""
     path = tmp_path / "hip.npz"
-    save_hip(stored.hip, stored.field, path, input_digest=stored.input_digest, notes=stored.notes)
+    save_hip(stored, path)
     assert plan_document(plan_case(demo, hip=load_hip(path))) == plan_document(plan)
 
 
@@ -242,7 +243,7 @@ def test_refusals(demo, changes, expected):
 
 def test_a_hip_beside_is_reused_only_if_nothing_changed(demo, stored, tmp_path):
     """The hip of an earlier plan serves while bones and landmarks are the same."""
-    save_hip(stored.hip, stored.field, tmp_path / "hip.npz", input_digest=stored.input_digest)
+    save_hip(stored, tmp_path / "hip.npz")
     same = hip_for_case(demo, beside=tmp_path)
     assert same.note.startswith("Bones unchanged")
     other = changed(demo, landmarks={"asis": [100.0, -60.0, 80.0]})
@@ -253,7 +254,7 @@ def test_a_hip_beside_is_reused_only_if_nothing_changed(demo, stored, tmp_path):
 def test_a_hip_given_must_be_of_these_bones(demo, stored, tmp_path):
     """A hip named by the user is refused where the bones at hand are others."""
     path = tmp_path / "other.npz"
-    save_hip(stored.hip, stored.field, path, input_digest="0" * 64)
+    save_hip(replace(stored, input_digest="0" * 64), path)
     with pytest.raises(CaseRefusal, match=r"other\.npz: measured from other bones"):
         hip_for_case(demo, given=path)
     with pytest.raises(CaseRefusal, match=r"other\.npz: of the left side"):

@@ -81,7 +81,7 @@ PointModel = Annotated[list[Coordinate], Field(min_length=3, max_length=3)]
 
 
 Quantity = StrEnum("Quantity", {k.upper(): k for k in MEASUREMENT_KEYS})  # type: ignore[misc]
-"""The measurement keys as words a case may use."""
+Quantity.__doc__ = "The measurement keys as words a case may use."
 
 
 class Strict(BaseModel):

@@ -76,42 +76,31 @@ def code_digest() -> str:
     return digest.hexdigest()
 
 
-def save_hip(
-    hip: HipGeometry,
-    field: MeshBoneField | None,
-    path: Path,
-    *,
-    input_digest: str = "",
-    notes: tuple[str, ...] = (),
-) -> None:
+def save_hip(stored: StoredHip, path: Path) -> None:
     """
     Write a measured hip and its field.
 
     Parameters
     ----------
-    hip, field
-        What to keep; the field may be None.
+    stored
+        What to keep; the field may be None. `made_by` is written anew: today's code.
     path
         File to write; it is replaced only once the new one is whole.
-    input_digest
-        Of what it was made from, hex.
-    notes
-        What was assumed while the bones were read.
 
     Raises
     ------
     FileRefusal
         It cannot be written; nothing is left behind.
     """
-    plain, arrays = take_apart(hip)
+    plain, arrays = take_apart(stored.hip)
     packed: dict[str, Any] = dict(arrays)
-    if field is not None:
-        packed.update({_FIELD + name: array for name, array in field.to_arrays().items()})
+    if stored.field is not None:
+        packed.update({_FIELD + name: array for name, array in stored.field.to_arrays().items()})
     meta = {
         "schema": STORE_SCHEMA,
-        "input_digest": input_digest,
+        "input_digest": stored.input_digest,
         "made_by": code_digest(),
-        "notes": list(notes),
+        "notes": list(stored.notes),
         "hip": plain,
     }
     packed[_META] = np.frombuffer(json.dumps(meta).encode("utf-8"), dtype=np.uint8)

@@ -106,13 +106,7 @@ def _write_all(plan: Plan, folder: Path, *, stored: StoredHip | None, tell: Prog
     tell(0.8, "writing the scene")
     write_scene(plan, folder / SCENE_FILE)
     tell(0.9, "storing the hip")
-    save_hip(
-        plan.hip,
-        stored.field if stored else None,
-        folder / HIP_FILE,
-        input_digest=stored.input_digest if stored else "",
-        notes=stored.notes if stored else (),
-    )
+    save_hip(stored or StoredHip(hip=plan.hip), folder / HIP_FILE)
 
 
 @contextmanager

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from rimwright.anatomy import TriangleMesh
 from rimwright.imaging.piece import measure_piece
 from rimwright.units import LengthUnit
@@ -116,7 +114,7 @@ def describe_body(body: TriangleMesh, *, name: str) -> BodySummary:
         Triangles, sides, volume, closed or open.
     """
     piece = measure_piece(body.vertices_mm, body.triangles)
-    left, posterior, superior = np.ptp(body.vertices_mm, axis=0).tolist()
+    left, posterior, superior = (piece.high_mm - piece.low_mm).tolist()
     return BodySummary(
         name=name,
         n_triangles=body.n_triangles,

@@ -20,6 +20,7 @@ from rimwright.imaging.bone_checks import (
     describe_holes,
     is_badly_open,
 )
+from rimwright.imaging.box import bounding_box
 from rimwright.imaging.nesting import find_nesting
 from rimwright.imaging.piece import Piece, turn_piece
 from rimwright.imaging.raw_shell import RawShell
@@ -87,12 +88,12 @@ def make_bodies(shells: Sequence[RawShell], *, unit: LengthUnit, axes: str, wher
         A body is of no bone's size, badly open, one-sided, or encloses nothing.
     """
     converted = [_convert(shell, unit=unit, axes=axes, where=where) for shell in shells]
-    extents_mm = [float(np.ptp(shell.vertices, axis=0).max()) for shell in converted]
-    check_not_tiny(max(extents_mm), unit=unit, where=where)
-    for shell in converted:
-        check_not_huge(
-            shell.vertices.min(axis=0), shell.vertices.max(axis=0), unit=unit, where=where
-        )
+    boxes = [bounding_box(shell.vertices) for shell in converted]
+    with np.errstate(over="ignore"):
+        largest_mm = max(float((high - low).max()) for low, high in boxes)
+    check_not_tiny(largest_mm, unit=unit, where=where)
+    for low_mm, high_mm in boxes:
+        check_not_huge(low_mm, high_mm, unit=unit, where=where)
     found = _split_all(converted, where=where)
     if len(converted) > 1 and any(is_badly_open(piece) for piece in found.pieces):
         found = _split_joined(converted, where=where) or found

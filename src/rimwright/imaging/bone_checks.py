@@ -25,8 +25,8 @@ MIN_FILL_FRACTION = 1e-4
 
 def check_finite(vertices: Points, *, where: str) -> None:
     """Refuse vertices in use that are NaN or infinite."""
-    is_finite = np.isfinite(vertices).all(axis=1)
-    if not is_finite.all():
+    if not np.isfinite(vertices).all():
+        is_finite = np.isfinite(vertices).all(axis=1)
         raise FileRefusal(
             f"{int((~is_finite).sum()):,} of {len(vertices):,} vertices are not finite (NaN or "
             "infinity)",

@@ -16,6 +16,7 @@ from rimwright.anatomy import Floats
 from rimwright.errors import FileRefusal
 from rimwright.imaging.gltf_json import Document
 from rimwright.imaging.limits import MAX_FILE_BYTES, MAX_SHELLS, MAX_VERTICES
+from rimwright.imaging.number_text import as_doubles
 from rimwright.imaging.raw_shell import check_count, check_declared
 
 _TYPES = {5120: "<i1", 5121: "<u1", 5122: "<i2", 5123: "<u2", 5125: "<u4", 5126: "<f4"}
@@ -130,7 +131,7 @@ class Buffers:
         rows = np.ndarray(
             (n, width), dtype=item, buffer=content, offset=start, strides=(stride, item.itemsize)
         )
-        return rows.astype(np.float64)
+        return as_doubles(rows)
 
     def _replace(
         self, accessor: Mapping[str, Any], values: Floats, *, item: np.dtype[Any], width: int

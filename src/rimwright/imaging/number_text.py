@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rimwright.anatomy import Floats, Ints
 from rimwright.errors import FileRefusal
@@ -40,10 +42,7 @@ def parse_floats(text: bytes, *, what: str, where: str) -> Floats:
     FileRefusal
         A word is not a number.
     """
-    parts = [
-        np.array(_convert(words, float, what=what, where=where), dtype=np.float64)
-        for words in _word_lists(text)
-    ]
+    parts = [parse_words(words, what=what, where=where) for words in _word_lists(text)]
     return np.concatenate(parts) if parts else np.zeros(0)
 
 
@@ -71,20 +70,18 @@ def parse_integers(text: bytes, *, what: str, where: str) -> Ints:
     try:
         parts = [
             np.array(_convert(words, int, what=what, where=where), dtype=np.int64)
-            for words in _word_lists(text)
+            for words in _word_lists(text.replace(b"_", b"?"))
         ]
     except OverflowError:
         raise FileRefusal(f"{what}: a number has more than 64 bits", where, DAMAGED) from None
     return np.concatenate(parts) if parts else np.zeros(0, dtype=np.int64)
 
 
-def find_non_number(text: bytes) -> bytes:
-    """The first word of a text that is not a number; empty where all are."""
-    for words in _word_lists(text):
-        for word in words:
-            if not _is_number(word, float):
-                return word
-    return b""
+def parse_words(words: list[bytes], *, what: str, where: str) -> Floats:
+    """Numbers of a list of words, each a number, or a FileRefusal."""
+    if b"_" in b"".join(words):
+        words = [word.replace(b"_", b"?") for word in words]  # Python reads 1_0 as 10
+    return np.array(_convert(words, float, what=what, where=where), dtype=np.float64)
 
 
 def parse_count(word: bytes, *, what: str, where: str) -> int:
@@ -106,6 +103,12 @@ def whole_numbers(values: Floats, *, what: str, where: str) -> Ints:
     return values.astype(np.int64)
 
 
+def as_doubles(values: NDArray[Any]) -> Floats:
+    """Numbers of any type as float64; a signalling NaN becomes a plain one, refused later."""
+    with np.errstate(invalid="ignore"):
+        return values.astype(np.float64)
+
+
 def shown(word: bytes) -> str:
     """A word of the file fit for a message: short, printable."""
     text = word[:N_SHOWN_LETTERS].decode("ascii", "replace")
@@ -114,7 +117,6 @@ def shown(word: bytes) -> str:
 
 def _word_lists(text: bytes) -> Iterator[list[bytes]]:
     """Words of a text in lists of bounded length: a list of all would take many times its bytes."""
-    text = text.replace(b"_", b"?")  # Python reads 1_0 as 10
     at = 0
     while at < len(text):
         stop = at + CHUNK_BYTES

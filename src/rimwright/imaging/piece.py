@@ -9,6 +9,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from rimwright.anatomy import Ints, Points, Vector
+from rimwright.imaging.box import bounding_box
 from rimwright.imaging.edges import EdgeTable, find_edges
 
 
@@ -83,11 +84,12 @@ def measure_piece(vertices_mm: Points, triangles: Ints, *, edges: EdgeTable | No
     if edges is None:
         edges = find_edges(triangles, n_vertices=len(vertices_mm))
     widths_mm, hole_area_mm2 = _measure_holes(vertices_mm, edges.open_edges())
+    low_mm, high_mm = bounding_box(vertices_mm)
     return Piece(
         vertices_mm=vertices_mm,
         triangles=triangles,
-        low_mm=vertices_mm.min(axis=0),
-        high_mm=vertices_mm.max(axis=0),
+        low_mm=low_mm,
+        high_mm=high_mm,
         area_mm2=area_mm2,
         volume_mm3=volume_mm3,
         hole_widths_mm=widths_mm,

@@ -9,6 +9,7 @@ import numpy as np
 
 from rimwright.anatomy import Floats, Ints
 from rimwright.errors import FileRefusal
+from rimwright.imaging.number_text import as_doubles
 from rimwright.imaging.raw_shell import DAMAGED
 
 
@@ -223,7 +224,7 @@ def _read_uneven(data: bytes, element: Element, *, at: int, where: str) -> tuple
             spans[prop.name].append(data[at:stop])
             at = stop
     items = {
-        p.name: np.frombuffer(b"".join(spans[p.name]), element.order + p.item).astype(np.float64)
+        p.name: as_doubles(np.frombuffer(b"".join(spans[p.name]), element.order + p.item))
         for p in element.properties
     }
     lists = {name: (items[name], np.array(size, dtype=np.int64)) for name, size in sizes.items()}
@@ -257,7 +258,7 @@ def _rows_of_fields(table: np.ndarray, element: Element) -> Rows:
     columns: dict[str, Floats] = {}
     lists: dict[str, tuple[Floats, Ints]] = {}
     for index, prop in enumerate(element.properties):
-        items = table[f"item{index}"].astype(np.float64)
+        items = as_doubles(table[f"item{index}"])
         if prop.count:
             sizes = np.full(len(table), items.shape[1], dtype=np.int64)
             lists[prop.name] = (items.ravel(), sizes)

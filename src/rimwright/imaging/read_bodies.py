@@ -25,6 +25,8 @@ _PARSERS = {
     FileKind.VTK: ("vtk_legacy", "parse_vtk"),
     FileKind.VTP: ("vtp", "parse_vtp"),
 }
+_WITHOUT_END = {"ASCII PLY", "OBJ", "legacy VTK (text)"}
+"""Kinds whose last number may be cut without a trace."""
 
 
 def read_bodies(path: Path, *, unit: LengthUnit | None = None, axes: str | None = None) -> BodyFile:
@@ -66,6 +68,8 @@ def read_bodies(path: Path, *, unit: LengthUnit | None = None, axes: str | None 
     used_axes = parsed.axes if given_axes is None else given_axes
     made = make_bodies(parsed.shells, unit=used_unit, axes=used_axes, where=where)
     warnings = [*parsed.warnings, *made.warnings]
+    if parsed.kind in _WITHOUT_END and not data.endswith((b"\n", b"\r")):
+        warnings.append("its last line does not end: it may be cut short")
     if parsed.axes_stated and used_axes != parsed.axes:
         warnings.insert(0, f"its header states {parsed.axes}, read as {used_axes} as asked")
     digest = hashlib.sha256(data)

@@ -10,11 +10,12 @@ from rimwright.anatomy import Floats
 from rimwright.errors import FileRefusal
 from rimwright.imaging.axis_convention import LPS, find_stated_axes
 from rimwright.imaging.limits import MAX_TRIANGLES
-from rimwright.imaging.number_text import find_non_number, parse_floats, shown
+from rimwright.imaging.number_text import CHUNK_BYTES, as_doubles, parse_words, shown
 from rimwright.imaging.raw_shell import (
     DAMAGED,
     ParsedFile,
     RawShell,
+    add_shell,
     check_count,
     keep_shells,
     make_shell,
@@ -22,12 +23,14 @@ from rimwright.imaging.raw_shell import (
 
 HEADER_BYTES = 84
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
-_SOLID = re.compile(rb"^[ \t]*(end)?solid\b([^\r\n]*)", re.IGNORECASE | re.MULTILINE)
-# a normal may hold anything (some writers put NaN there): it is never used
-_NORMAL = re.compile(rb"normal(?:\s+[^\s]+){3}(?=\s+outer)", re.IGNORECASE)
-_KEYWORDS = (b"endfacet", b"facet", b"endloop", b"outer", b"loop", b"vertex")
-_FACET_LETTERS = b"factouterloopvertexvertexvertexendloopendfact".replace(b"e", b"")
-_NUMBER_LETTERS = b"0123456789+-.eE \t\r\n\f\v"
+_LINE_END = re.compile(rb"[\r\n]")
+_WORDS_OF_FACET = 21
+# words 2 to 4 are the normal: it is never used, and some writers put NaN there
+_FACET_WORDS = {
+    0: b"facet", 1: b"normal", 5: b"outer", 6: b"loop", 7: b"vertex", 11: b"vertex",
+    15: b"vertex", 19: b"endloop", 20: b"endfacet",
+}  # fmt: skip
+_COORDINATE_WORDS = (8, 9, 10, 12, 13, 14, 16, 17, 18)
 
 
 def parse_stl(data: bytes, *, where: str) -> ParsedFile:
@@ -91,7 +94,7 @@ def _parse_binary(data: bytes, n_triangles: int, *, where: str) -> ParsedFile:
     """One shell of little-endian facets."""
     check_count(n_triangles, need=MAX_TRIANGLES, what="triangles", where=where)
     facets = np.frombuffer(data, dtype=_FACET, count=n_triangles, offset=HEADER_BYTES)
-    shell = _shell_of_corners(facets["corners"].astype(np.float64), name="", where=where)
+    shell = _shell_of_corners(as_doubles(facets["corners"]), name="", where=where)
     axes = find_stated_axes(data[:80])
     return ParsedFile(
         kind="binary STL",
@@ -103,54 +106,62 @@ def _parse_binary(data: bytes, n_triangles: int, *, where: str) -> ParsedFile:
 
 def _parse_text(data: bytes, *, where: str) -> ParsedFile:
     """One shell for each solid … endsolid."""
-    marks = list(_SOLID.finditer(data))
+    text = data.lower()
     shells: list[RawShell] = []
-    is_open = False
-    for place, mark in enumerate(marks):
-        is_end = mark.group(1) is not None
-        if is_end == is_open:
-            if not is_end:
-                stop = marks[place + 1].start() if place + 1 < len(marks) else len(data)
-                name = mark.group(2).decode("utf-8", "replace")
-                shells.append(_parse_solid(data[mark.end() : stop], name=name, where=where))
-            is_open = not is_end
-        else:
-            break
-    else:
-        if not is_open:
-            axes = find_stated_axes(data[:512])
-            return ParsedFile(
-                kind="ASCII STL",
-                shells=keep_shells(shells, where=where),
-                axes=axes or LPS,
-                axes_stated=axes is not None,
+    at = 0
+    while (start := text.find(b"solid", at)) >= 0:
+        if text[at:start].strip():
+            raise FileRefusal(
+                f"text between its solids (found '{shown(text[at:start].strip())}')", where, DAMAGED
             )
-    raise FileRefusal(
-        "cut short (a solid without its endsolid)" if is_open else "endsolid without a solid",
-        where,
-        DAMAGED,
+        named = _line_end(text, start)
+        stop = text.find(b"endsolid", named)
+        if stop < 0:
+            raise FileRefusal("cut short (a solid without its endsolid)", where, DAMAGED)
+        name = data[start + len(b"solid") : named].decode("utf-8", "replace")
+        add_shell(shells, _parse_solid(text[named:stop], name=name, where=where), where=where)
+        at = _line_end(text, stop)
+    axes = find_stated_axes(data[:512])
+    return ParsedFile(
+        kind="ASCII STL",
+        shells=keep_shells(shells, where=where),
+        axes=axes or LPS,
+        axes_stated=axes is not None,
     )
 
 
+def _line_end(text: bytes, at: int) -> int:
+    """Where the line of a place ends."""
+    found = _LINE_END.search(text, at)
+    return found.start() if found else len(text)
+
+
 def _parse_solid(text: bytes, *, name: str, where: str) -> RawShell:
-    """The facets between solid and endsolid."""
-    bare = _NORMAL.sub(b"", text).lower()
-    letters = bare.translate(None, _NUMBER_LETTERS)
-    n_triangles = len(letters) // len(_FACET_LETTERS)
-    is_whole = letters == _FACET_LETTERS * n_triangles
-    check_count(n_triangles, need=MAX_TRIANGLES, what="triangles", where=where)
-    for keyword in _KEYWORDS:
-        bare = bare.replace(keyword, b" ")
-    corners = parse_floats(bare, what="vertices", where=where) if is_whole else np.zeros(0)
-    if not is_whole or len(corners) != 9 * n_triangles:
-        odd = find_non_number(bare)
-        found = f"found '{shown(odd)}'" if odd else f"{n_triangles:,} facets"
-        raise FileRefusal(
-            f"its facets are not written as STL asks, three vertices in a loop ({found})",
-            where,
-            DAMAGED,
-        )
-    return _shell_of_corners(corners.reshape(-1, 3, 3), name=name, where=where)
+    """The facets between solid and endsolid, all in small letters."""
+    parts = []
+    at = 0
+    while at < len(text):
+        stop = text.find(b"endfacet", at + CHUNK_BYTES)
+        stop = stop + len(b"endfacet") if stop >= 0 else len(text)
+        words = text[at:stop].split()
+        at = stop
+        for place, keyword in _FACET_WORDS.items():
+            found = set(words[place::_WORDS_OF_FACET])
+            if found - {keyword} or len(words) % _WORDS_OF_FACET:
+                odd = min(found - {keyword}, default=words[-1])
+                raise FileRefusal(
+                    "a facet is not written as STL asks (facet normal, outer loop, three times "
+                    f"vertex, endloop, endfacet; found '{shown(odd)}')",
+                    where,
+                    DAMAGED,
+                )
+        columns = [
+            parse_words(words[place::_WORDS_OF_FACET], what="vertices", where=where)
+            for place in _COORDINATE_WORDS
+        ]
+        parts.append(np.column_stack(columns).reshape(-1, 3, 3))
+    corners = np.concatenate(parts) if parts else np.zeros((0, 3, 3))
+    return _shell_of_corners(corners, name=name, where=where)
 
 
 def _shell_of_corners(corners: Floats, *, name: str, where: str) -> RawShell:

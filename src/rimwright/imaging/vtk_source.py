@@ -9,7 +9,7 @@ import numpy as np
 
 from rimwright.anatomy import Floats
 from rimwright.errors import FileRefusal
-from rimwright.imaging.number_text import parse_floats, shown
+from rimwright.imaging.number_text import as_doubles, parse_floats, shown
 from rimwright.imaging.raw_shell import DAMAGED, check_declared
 
 # Binary legacy files are big-endian. long is taken as 8 bytes (as written outside Windows);
@@ -78,7 +78,7 @@ class VtkSource:
         n_left = len(self._data) - start
         check_declared(n, item_bytes=item.itemsize, n_bytes=n_left, what=what, where=self._where)
         self._at = start + n * item.itemsize
-        return np.frombuffer(self._data, item, count=n, offset=start).astype(np.float64)
+        return as_doubles(np.frombuffer(self._data, item, count=n, offset=start))
 
     def skip_paragraph(self) -> None:
         """Go past the next empty line."""

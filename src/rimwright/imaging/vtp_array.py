@@ -13,7 +13,7 @@ import numpy as np
 from rimwright.anatomy import Floats
 from rimwright.errors import FileRefusal
 from rimwright.imaging.limits import MAX_FILE_BYTES
-from rimwright.imaging.number_text import parse_count, parse_floats
+from rimwright.imaging.number_text import as_doubles, parse_count, parse_floats
 from rimwright.imaging.raw_shell import DAMAGED, check_declared
 from rimwright.imaging.xml_tags import Tag
 
@@ -89,7 +89,7 @@ def read_array(tag: Tag, coding: Coding, *, n_values: int | None, where: str) ->
         content = _read_bytes(tag, coding, writing=writing, where=where)
         if len(content) % item.itemsize:
             raise _damaged(f"{what}: {len(content)} bytes are no whole number of values", where)
-        values = np.frombuffer(content, item).astype(np.float64)
+        values = as_doubles(np.frombuffer(content, item))
     if n_values is not None and len(values) != n_values:
         raise _damaged(
             f"{what}: cut short or wrongly counted (got {len(values):,} values, need {n_values:,})",

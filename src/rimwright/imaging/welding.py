@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from rimwright.anatomy import Floats, Ints, Points
+from rimwright.imaging.box import bounding_box
+from rimwright.imaging.edges import Bools
 
 NEAR_FRACTION = 1e-6
 """Vertices nearer than this fraction of the size of the shell are one: float32 text and
@@ -47,7 +50,7 @@ def weld_vertices(vertices: Points, triangles: Ints) -> tuple[Points, Ints]:
     Parameters
     ----------
     vertices
-        (n, 3), finite, any unit.
+        (n, 3), n at least 1, finite, any unit.
     triangles
         (m, 3), indices of vertices.
 
@@ -64,8 +67,8 @@ def weld_vertices(vertices: Points, triangles: Ints) -> tuple[Points, Ints]:
     """
     first, label = _merge_equal(vertices)
     vertices, triangles = vertices[first], label[triangles]
-    size = float(np.linalg.norm(np.ptp(vertices, axis=0))) if len(vertices) else 0.0
-    pairs = _near_pairs(vertices, NEAR_FRACTION * size)
+    low, high = bounding_box(vertices)
+    pairs = _near_pairs(vertices, NEAR_FRACTION * float(np.linalg.norm(high - low)))
     if len(pairs):
         graph = coo_matrix((np.ones(len(pairs), dtype=bool), pairs.T), shape=(len(vertices),) * 2)
         n_labels, label = connected_components(graph, directed=False)
@@ -81,8 +84,6 @@ def weld_vertices(vertices: Points, triangles: Ints) -> tuple[Points, Ints]:
 def _merge_equal(vertices: Points) -> tuple[Ints, Ints]:
     """First vertex at each place, (k,) in file order, and the place of each vertex, (n,)."""
     n_vertices = len(vertices)
-    if n_vertices == 0:
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
     plain = np.ascontiguousarray(vertices + 0.0)  # −0.0 and 0.0 are one place
     bits = plain.view(np.uint64)
     key = bits[:, 0] * _MIX[0]
@@ -92,24 +93,35 @@ def _merge_equal(vertices: Points) -> tuple[Ints, Ints]:
         key *= _MIX[column]
     key ^= key >> np.uint64(29)
     order = np.argsort(key)
-    ordered, places = key[order], plain[order]
-    is_new = np.empty(n_vertices, dtype=bool)
-    is_new[0] = True
-    np.not_equal(ordered[1:], ordered[:-1], out=is_new[1:])
-    differs = (places[1:] != places[:-1]).any(axis=1)
-    if (differs & ~is_new[1:]).any():  # two places share a key: sort by the values themselves
+    is_new = _is_new(key[order])
+    places = plain[order]
+    if (_differs(places) & ~is_new[1:]).any():  # two places share a key: sort by the values
         order = np.lexsort(plain.T)
-        places = plain[order]
-        is_new[1:] = (places[1:] != places[:-1]).any(axis=1)
-    group = np.cumsum(is_new) - 1
+        is_new[1:] = _differs(plain[order])
     starts = np.flatnonzero(is_new)
     first = np.minimum.reduceat(order, starts)
     by_file = np.argsort(first)
     rank = np.empty(len(starts), dtype=np.int64)
     rank[by_file] = np.arange(len(starts))
     label = np.empty(n_vertices, dtype=np.int64)
-    label[order] = rank[group]
+    label[order] = np.repeat(rank, np.diff(starts, append=n_vertices))
     return first[by_file], label
+
+
+def _is_new(ordered: NDArray[np.uint64]) -> Bools:
+    """Where a sorted list takes a new value, (n,)."""
+    is_new = np.empty(len(ordered), dtype=bool)
+    is_new[:1] = True
+    np.not_equal(ordered[1:], ordered[:-1], out=is_new[1:])
+    return is_new
+
+
+def _differs(places: Points) -> Bools:
+    """Whether each place differs from the one before, (n − 1,); by columns, as rows are slow."""
+    differs = places[1:, 0] != places[:-1, 0]
+    for column in (1, 2):
+        differs |= places[1:, column] != places[:-1, column]
+    return differs
 
 
 def _near_pairs(vertices: Points, tolerance: float) -> Ints:

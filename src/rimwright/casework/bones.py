@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -23,16 +23,13 @@ class MeasuredBones:
     Parameters
     ----------
     hip
-        As measured.
+        As measured; its warnings begin with what the readers mended or assumed.
     input_digest
         Of files, side, unit, axes, part and landmarks, hex.
-    notes
-        What the readers mended or assumed.
     """
 
     hip: HipGeometry
     input_digest: str
-    notes: tuple[str, ...]
 
 
 def measure_bones(
@@ -99,6 +96,7 @@ def measure_sides(
     pelvis = _read(files.pelvis, files)
     femur = _read(files.femur, files)
     assumed = any(file.axes_assumed for file in (pelvis, femur) if file)
+    notes = _notes(files, pelvis, femur)
     measured = []
     for number, side in enumerate(sides):
         start, share = 0.2 + 0.8 * number / len(sides), 0.8 / len(sides)
@@ -116,9 +114,8 @@ def measure_sides(
         digests = tuple(file.digest if file else "" for file in (pelvis, femur))
         measured.append(
             MeasuredBones(
-                hip=hip,
+                hip=replace(hip, warnings=(*notes, *hip.warnings)),
                 input_digest=digest_of_inputs(files, side, digests=digests),
-                notes=_notes(files, pelvis, femur),
             )
         )
     tell(1.0, "measured")

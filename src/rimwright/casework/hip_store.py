@@ -53,15 +53,12 @@ class StoredHip:
         Of bones, side, units, axes, part and landmarks, hex; '' where unknown.
     made_by
         Digest of the code that made it, hex.
-    notes
-        What was assumed or mended while the bones were read.
     """
 
     hip: HipGeometry
     field: MeshBoneField | None = None
     input_digest: str = ""
     made_by: str = ""
-    notes: tuple[str, ...] = ()
 
 
 @cache
@@ -100,7 +97,6 @@ def save_hip(stored: StoredHip, path: Path) -> None:
         "schema": STORE_SCHEMA,
         "input_digest": stored.input_digest,
         "made_by": code_digest(),
-        "notes": list(stored.notes),
         "hip": plain,
     }
     packed[_META] = np.frombuffer(json.dumps(meta).encode("utf-8"), dtype=np.uint8)
@@ -157,7 +153,6 @@ def load_hip(path: Path) -> StoredHip:
             field=_field_of(arrays),
             input_digest=str(meta["input_digest"]),
             made_by=str(meta["made_by"]),
-            notes=tuple(str(note) for note in meta["notes"]),
         )
     except FileRefusal:
         raise

@@ -68,7 +68,6 @@ def prepare_hip(case: Case, *, progress: Progress | None = None) -> StoredHip | 
         hip=measured.hip,
         input_digest=measured.input_digest,
         made_by=code_digest(),
-        notes=measured.notes,
     )
     stored = with_field(stored)
     tell(1.0, "the hip is measured")
@@ -236,7 +235,6 @@ def _cautions(
         )
     else:
         found += stored.hip.warnings
-        found += stored.notes
         if stored.made_by and stored.made_by != code_digest():
             found.append(OTHER_CODE)
         found += portal_cautions

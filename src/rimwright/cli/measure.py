@@ -67,13 +67,28 @@ def measure(
     with progress_bar() as tell:
         measured = measure_sides(files, sides, progress=tell)
     hips = [item.hip for item in measured]
-    warn(list(dict.fromkeys(note for item in measured for note in item.notes)))
+    for hip in hips:
+        refuse_empty(hip)
     if json:
+        warn(list(dict.fromkeys(text for hip in hips for text in hip.warnings)))
         documents = [hip_document(hip) for hip in hips]
         print_json(documents if side is Sides.BOTH else documents[0])
         return
     for hip in hips:
         show_hip(hip)
+
+
+def refuse_empty(hip: HipGeometry) -> None:
+    """A hip of which nothing could be measured is a refusal, not a result."""
+    from rimwright.errors import LayoutRefusal
+
+    if all(item.value is None for item in hip.measurements.values()):
+        reason = next(iter(hip.measurements.values())).reason
+        raise LayoutRefusal(
+            f"nothing could be measured on the {hip.side} hip ({reason})",
+            "measure",
+            "Give more of the bones",
+        )
 
 
 def show_hip(hip: HipGeometry) -> None:

@@ -1,13 +1,18 @@
 """Where anchors can go: the bone field, corridors by hour, and the limits they keep."""
 
 from rimwright.fixation.corridors import corridor_hours, find_corridors
+from rimwright.fixation.graft_stock import graft_stock
+from rimwright.fixation.layout import Layout, lay_out_anchors
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField, build_mesh_field
 
 __all__ = [
     "FixationLimits",
+    "Layout",
     "MeshBoneField",
     "build_mesh_field",
     "corridor_hours",
     "find_corridors",
+    "graft_stock",
+    "lay_out_anchors",
 ]

@@ -17,6 +17,9 @@ from rimwright.fixation.mesh_field import MeshBoneField
 from rimwright.fixation.shading import judge_entries
 from rimwright.fixation.triangle_tree import TriangleTree
 
+ROUNDING_MM = 1e-5
+"""Added to both distances asked for, mm, so that a direction in single precision that just fits
+still keeps its margins when it is measured in double."""
 MOST_THREADS = 4
 """More threads than this gain nothing on a whole rim (its work takes a tenth of a second)."""
 FEWEST_ENTRIES = 12
@@ -54,8 +57,8 @@ def demand_of(
     """The demand of a kind of anchor under some limits."""
     return DrillDemand(
         kind=kind,
-        joint_mm=kind.drill_mm / 2 + limits.margin_joint_mm,
-        cortex_mm=kind.drill_mm / 2 + limits.margin_cortex_mm,
+        joint_mm=kind.drill_mm / 2 + limits.margin_joint_mm + ROUNDING_MM,
+        cortex_mm=kind.drill_mm / 2 + limits.margin_cortex_mm + ROUNDING_MM,
         cortex_from_mm=min(limits.cortex_margin_from_depth_mm, kind.depth_mm),
         old_points=np.ascontiguousarray(old_points, dtype=np.float64),
         old_radii=np.ascontiguousarray(old_radii, dtype=np.float64),

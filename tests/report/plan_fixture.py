@@ -247,7 +247,7 @@ def made_corridors(rim: RimCurve) -> tuple[Corridor, ...]:
     """Every quarter hour outside the notch; 3:00 and 3:15 are blocked."""
     corridors = []
     for hour in np.arange(0, 12, 0.25):
-        if rim.is_in_notch(float(hour)):
+        if not np.isfinite(rim.point_at(float(hour))).all():
             continue
         if hour in (3.0, 3.25, 8.0):
             corridors.append(

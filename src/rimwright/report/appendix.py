@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import fields, is_dataclass
 
 from rimwright.anatomy import Plan, Status
-from rimwright.evidence import EvidenceTable
+from rimwright.evidence import EvidenceTable, Setting
 from rimwright.report.blocks import Block, Cell, Facts, Items, Paragraph, Section, Table, Tone
 from rimwright.report.first_page import doubts_that_matter, sentence
 from rimwright.report.wording import STATUS_SHAPES, plain, with_unit
@@ -72,7 +72,7 @@ def settings_section(plan: Plan, *, evidence: EvidenceTable) -> Section:
     """Settings as used, what a clinic changed, and the digest of the inputs."""
     rows = []
     for name, value in plan.settings.items():
-        known = evidence.settings.get(name)
+        known = _setting(name, evidence)
         rows.append(
             (
                 Cell(text=plain(name), is_strong=True),
@@ -114,6 +114,14 @@ def _order(id_: str) -> tuple[str, ...]:
     """Rows in the order of their tables: 4.9 before 4.10."""
     book, _, number = id_.partition(":")
     return book, *(part.zfill(5) for part in number.split("."))
+
+
+def _setting(name: str, evidence: EvidenceTable) -> Setting | None:
+    """The setting in force of a printed name, which may leave its subject out."""
+    if name in evidence.settings:
+        return evidence.settings[name]
+    found = [setting for key, setting in evidence.settings.items() if key.endswith(f".{name}")]
+    return found[0] if len(found) == 1 else None
 
 
 def _shown(value: object) -> str:

@@ -101,7 +101,7 @@ class Table:
     caption
         What it lists.
     header
-        Column names, units included where a column has one.
+        Column names, the unit of a column on a second line.
     rows
         As many cells as columns each; the first is the row's name.
     wide

@@ -62,7 +62,7 @@ class Figure:
 
     def _svg(self, *before: Markup, **attributes: str) -> Markup:
         """The svg element."""
-        title_id, text_id = f"{self.name}-title", f"{self.name}-text"
+        title_id, text_id = f"figure-{self.name}-title", f"figure-{self.name}-text"
         return element(
             "svg",
             element("title", self.title, id=title_id),

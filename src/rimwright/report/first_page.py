@@ -91,14 +91,14 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
     header = (
         "No.",
         "Hour",
-        "From last, mm",
-        "Drill, mm",
-        "Depth, mm",
-        "To joint, mm",
-        "To cortex, mm",
+        "From last\nmm",
+        "Drill\nmm",
+        "Depth\nmm",
+        "To joint\nmm",
+        "To cortex\nmm",
         "Tolerates",
         "Portal",
-        "Off line",
+        "Off\nline",
         "Status",
     )
     rows = []

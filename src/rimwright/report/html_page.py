@@ -182,7 +182,7 @@ def _table(table: Table) -> Markup:
     if not table.rows:
         return element("p", element("strong", table.caption))
     wide = dict.fromkeys(table.wide, "wide")
-    head = element("tr", [element("th", h, scope="col") for h in table.header])
+    head = element("tr", [element("th", _lines(h), scope="col") for h in table.header])
     rows = []
     for place, row in enumerate(table.rows, 1):
         first = element("th", _cell(row[0]), scope="row", class_=wide.get(0))
@@ -206,6 +206,12 @@ def _table(table: Table) -> Markup:
     if not table.is_folded:
         return inner
     return element("details", element("summary", f"Table: {table.caption}"), inner)
+
+
+def _lines(words: str) -> list[Markup]:
+    """Words with their line breaks."""
+    first, *rest = words.split("\n")
+    return [join(first), *(join([element("br"), line]) for line in rest)]
 
 
 def evidence_id(id_: str) -> str:

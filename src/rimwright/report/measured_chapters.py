@@ -49,7 +49,7 @@ def measurements_section(plan: Plan, *, evidence: EvidenceTable) -> Section:
     )
     table = Table(
         caption="Measurements of this hip",
-        header=("Measure", "Value", "Spread, 1 SD", "Status", "Published, taken alike"),
+        header=("Measure", "Value", "Spread\n1 SD", "Status", "Published, taken alike"),
         rows=rows,
         wide=(0, 3, 4),
     )

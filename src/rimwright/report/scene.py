@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from rimwright.anatomy import Anchor, HipGeometry, OldAnchor, Plan, Status, spoken_hour
 from rimwright.report.glb import NamedMesh, glb_bytes
 from rimwright.report.solids import cone, drill, tube
@@ -143,10 +145,10 @@ def _old(old: OldAnchor, hip: HipGeometry | None) -> list[NamedMesh]:
     """An old anchor; where only its hour is known it stands in the middle of the bone there."""
     entry, direction, name = old.entry_mm, old.direction, "old anchor"
     rim = hip.rim if hip else None
-    if entry is None and old.hour is not None and rim is not None and not rim.is_in_notch(old.hour):
+    if entry is None and old.hour is not None and rim is not None:
         entry, direction = rim.point_at(old.hour), rim.bone_inward_at(old.hour)
         name = f"old anchor, only its hour known ({spoken_hour(old.hour)})"
-    if entry is None or direction is None:
-        return []
+    if entry is None or direction is None or not np.isfinite([*entry, *direction]).all():
+        return []  # neither seen nor an hour on bone: there is no place to draw it
     mesh = drill(entry, direction, depth_mm=old.depth_mm, diameter_mm=old.drill_mm)
     return [NamedMesh(name=name, mesh=mesh, colour=COLOURS["old"])]

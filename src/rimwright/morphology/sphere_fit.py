@@ -118,6 +118,7 @@ def refine_sphere(
     most_cutoff_mm: float = 2.0,
     weights: Floats | None = None,
     n_rounds: int = 60,
+    n_concentrations: int = 0,
 ) -> RefinedSphere:
     """
     Fit a sphere by distance, leaving out points that do not belong to it.
@@ -136,6 +137,9 @@ def refine_sphere(
         (n,), >= 0, surface area that a point stands for; None = all alike.
     n_rounds
         Most rounds of reweighting.
+    n_concentrations
+        Rounds before that which fit the nearer half of the points alone: they find the sphere
+        of the majority where a bump of one piece would hold the reweighting half-way.
 
     Returns
     -------
@@ -155,13 +159,12 @@ def refine_sphere(
     """
     points = np.asarray(points_mm, dtype=np.float64)
     area = _shares(points, weights)
-    centre = np.array(start.centre_mm)
-    radius = start.radius_mm
+    sphere = np.append(start.centre_mm, start.radius_mm)
     cutoff = most_cutoff_mm
-    for _ in range(n_rounds):
-        offset = points - centre
+    for turn in range(n_concentrations + n_rounds):
+        offset = points - sphere[:3]
         reach = np.linalg.norm(offset, axis=1)
-        miss = reach - radius
+        miss = reach - sphere[3]
         near = np.abs(miss) < cutoff
         if np.count_nonzero(near) < 4:
             raise BoneRefusal(
@@ -170,26 +173,33 @@ def refine_sphere(
                 "Start nearer to it or give more of the surface",
             )
         # Only points within the cut-off are touched below: most of a bone is far from the sphere.
-        direction = offset[near] / reach[near, None]
-        pull = area[near] * (1.0 - (miss[near] / cutoff) ** 2) ** 2
-        jacobian = np.column_stack([direction, np.ones(len(direction))])
-        normal = jacobian.T @ (jacobian * pull[:, None])
+        miss, weight = miss[near], area[near]
+        middle = _weighted_median(np.abs(miss), weight)
+        if turn < n_concentrations:
+            pull = weight * (np.abs(miss) <= middle)
+        else:
+            pull = weight * (1.0 - (miss / cutoff) ** 2) ** 2
+        jacobian = np.column_stack([offset[near] / reach[near, None], np.ones(len(miss))])
         try:
-            step = np.linalg.solve(normal, jacobian.T @ (pull * miss[near]))
+            step = np.linalg.solve(
+                jacobian.T @ (jacobian * pull[:, None]), jacobian.T @ (pull * miss)
+            )
         except np.linalg.LinAlgError:
             raise BoneRefusal(
                 "points near the sphere do not fix it",
                 "sphere fit",
                 "Give a curved part of the surface",
             ) from None
-        centre = centre + step[:3]
-        radius = radius + float(step[3])
-        scatter = SIGMA_OF_MAD * _weighted_median(np.abs(miss[near]), area[near])
-        wanted = float(np.clip(BIWEIGHT_REACH * scatter, least_cutoff_mm, most_cutoff_mm))
+        sphere = sphere + step
+        if turn < n_concentrations - 1:
+            continue
+        wanted = BIWEIGHT_REACH * SIGMA_OF_MAD * middle
+        wanted = float(np.clip(wanted, least_cutoff_mm, most_cutoff_mm))
         settled = np.abs(step).max() < SETTLED_MM and abs(wanted - cutoff) < SETTLED_MM
         cutoff = wanted
         if settled:
             break
+    centre, radius = sphere[:3], float(sphere[3])
     miss = np.linalg.norm(points - centre, axis=1) - radius
     inliers = np.abs(miss) < cutoff
     kept = area[inliers]

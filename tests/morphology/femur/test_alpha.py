@@ -13,7 +13,7 @@ from morphology.femur.bones import (
     femur_of,
     head_on_neck,
 )
-from rimwright.anatomy import Side, TriangleMesh, pelvic_frame_of_image
+from rimwright.anatomy import Floats, Side, TriangleMesh, pelvic_frame_of_image
 from rimwright.morphology.femur import DEPARTURE_MM, measure_femur
 from rimwright.morphology.femur.alpha import (
     alpha_by_hour,
@@ -61,14 +61,52 @@ def test_offset_of_a_ball_on_a_cylinder() -> None:
         assert offset == pytest.approx(HEAD_MM - NECK_MM, abs=0.005)  # chords
 
 
-@pytest.mark.oracle
-def test_moving_the_centre_along_the_axis_moves_alpha() -> None:
-    """From a centre e nearer the neck the cylinder is met at sin(alpha) = a / (R + d) again."""
-    alpha = alpha_by_hour(
-        contours_of(head_on_neck()), radius_mm=HEAD_MM, shift_mm=np.array([0.0, 0.0, 0.4])
+def outline(points: Floats) -> RadialContours:
+    """One half-plane (12 o'clock of a dial of two hours) with a polyline of radius and place."""
+    ends = np.stack([points[:-1], points[1:]], axis=1)
+    return RadialContours(
+        n_hours=2,
+        plane=np.zeros(len(ends), dtype=np.int64),
+        ends_mm=ends,
+        outward=np.ones(len(ends)),
     )
-    exact = np.degrees(np.arcsin(NECK_MM / (HEAD_MM + DEPARTURE_MM)))
-    assert np.abs(alpha - exact).max() < 0.05
+
+
+@pytest.mark.oracle
+@pytest.mark.parametrize("sideways_mm", [-1.0, 0.0, 1.5])
+@pytest.mark.parametrize("along_mm", [-2.0, 0.0, 3.0])
+def test_alpha_of_a_ball_on_a_cone_seen_from_a_moved_centre(
+    sideways_mm: float, along_mm: float
+) -> None:
+    """On the line x = 10 + z / 2, a point at L from (s, t) stands at asin(c / (L w)) + atan(1/2).
+
+    c = 10 + t / 2 - s and w = sqrt(5) / 2: the sine of a difference.
+    """
+    place = np.array([sideways_mm, along_mm])
+    polar = np.linspace(np.pi - 0.05, 0.8, 400)  # the old ball stays inside the moved limit
+    ball = place + 17.0 * np.column_stack([np.sin(polar), np.cos(polar)])
+    along = np.linspace(along_mm + 12.0, 60.0, 50)
+    cone = np.column_stack([10.0 + along / 2.0, along])
+    shift = np.array([sideways_mm, 0.0, along_mm])
+    alpha = alpha_by_hour(
+        outline(np.vstack([ball, cone])), radius_mm=24.0, departure=1.0, shift_mm=shift
+    )
+    offset = 10.0 + along_mm / 2.0 - sideways_mm
+    exact = np.degrees(np.arcsin(offset / (25.0 * np.sqrt(1.25))) + np.arctan(0.5))
+    assert alpha[0] == pytest.approx(exact, abs=1e-6)  # a straight line is cut exactly
+
+
+@pytest.mark.parametrize(("bump_mm", "leaves_at_deg"), [(1.0, 40.0), (6.0, 100.0)])
+def test_first_lasting_way_out(bump_mm: float, leaves_at_deg: float) -> None:
+    """A bump shorter than a lip is stepped over; a longer one is where the outline leaves."""
+    theta = np.linspace(170.0, 20.0, 3001)
+    wide_deg = np.degrees(bump_mm / 25.0)
+    on_bump = (theta <= 100.0) & (theta > 100.0 - wide_deg)
+    reach = np.where(on_bump | (theta <= 40.0), 28.0, 24.0)
+    angles = np.radians(theta)
+    points = np.column_stack([reach * np.sin(angles), reach * np.cos(angles)])
+    alpha = alpha_by_hour(outline(points), radius_mm=24.0, departure=1.0)
+    assert alpha[0] == pytest.approx(leaves_at_deg, abs=0.06)  # one step of the outline
 
 
 @pytest.mark.oracle

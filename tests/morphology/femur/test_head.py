@@ -49,12 +49,12 @@ def test_real_head(real_femur: TriangleMesh) -> None:
 
 
 def test_a_rough_surface_still_shows_its_head(real_femur: TriangleMesh) -> None:
-    """Noise of 0.6 mm on edges of 2 mm moves the centre by less than 0.3 mm."""
-    noise = np.random.default_rng(9).normal(scale=0.6, size=real_femur.vertices_mm.shape)
+    """Noise of 0.8 mm on edges of 2 mm moves the centre by less than 0.5 mm."""
+    noise = np.random.default_rng(9).normal(scale=0.8, size=real_femur.vertices_mm.shape)
     rough = TriangleMesh(vertices_mm=real_femur.vertices_mm + noise, triangles=real_femur.triangles)
     clean = head_of(real_femur).sphere
     shaken = head_of(rough).sphere
-    assert np.linalg.norm(shaken.centre_mm - clean.centre_mm) < 0.3
+    assert np.linalg.norm(shaken.centre_mm - clean.centre_mm) < 0.5
 
 
 def test_a_hole_in_the_head_moves_it_little(real_femur: TriangleMesh) -> None:
@@ -101,3 +101,12 @@ def test_refits_scatter_as_the_surface_does() -> None:
     smooth, _ = refit_head(head_of(mesh), n_refits=64, seed=1)
     assert np.abs(rough.mean(axis=0)).max() < 0.02  # the fit stands in their middle
     assert rough.std(axis=0).min() > 3.0 * smooth.std(axis=0).max()
+
+
+@pytest.mark.parametrize("cam_height_mm", [1.0, 2.0, 4.0])
+def test_a_cam_over_half_the_dial_does_not_draw_the_sphere_over(cam_height_mm: float) -> None:
+    """A cam from 9 to 5 o'clock that begins beyond the equator leaves the centre within 0.1 mm."""
+    shape = HipShape(cam_start_deg=100.0, cam_height_mm=cam_height_mm, cam_sharpness=0.6)
+    mesh, truth = femur_of(shape)
+    centre = LEFT.pelvic_from_image.points(truth.head_centre_mm)
+    assert np.linalg.norm(head_of(mesh).sphere.centre_mm - centre) < 0.1

@@ -141,6 +141,22 @@ def test_femur_cut_below_the_head_keeps_alpha(real_femur: TriangleMesh) -> None:
     assert femur.axes.shaft_axis is None
 
 
+@pytest.mark.parametrize("below_mm", [45.0, 65.0, 85.0])
+def test_trochanters_are_not_taken_for_shaft(real_femur: TriangleMesh, below_mm: float) -> None:
+    """Cut through or just under the trochanters there is no shaft to take an angle from."""
+    femur = measured(cut_below(real_femur, z_mm=-78.5 - below_mm))
+    assert femur.measurements["neck_shaft_angle"].status is Status.REFUSED
+    assert femur.shaft_seen_mm == 0.0
+    assert "greater_trochanter" in femur.landmarks_mm
+
+
+def test_trochanter_tip_beside_a_steep_neck() -> None:
+    """In a steep neck (142 deg) the neck's upper edge is not taken for the tip."""
+    mesh, truth = femur_of(HipShape(neck_shaft_angle_deg=142.0))
+    tip = measured(mesh).landmarks_mm["greater_trochanter"]
+    assert np.linalg.norm(tip - truth.femoral_axes.greater_trochanter_mm) < 0.3
+
+
 def test_a_shaft_without_condyles_gives_no_version(real_femur: TriangleMesh) -> None:
     """The surrogates for the condylar line are not used."""
     femur = measured(cut_below(real_femur, z_mm=-330.0))

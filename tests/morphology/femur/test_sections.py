@@ -49,6 +49,28 @@ def test_stack_of_a_cone() -> None:
     assert np.abs(stack.centroids_mm - (START + heights[:, None] * AXIS)).max() < 1e-6
 
 
+@pytest.mark.oracle
+def test_centroid_of_a_lopsided_prism() -> None:
+    """A trapezium of parallel sides 6 and 2, 4 apart: area 16, centroid (5/3, 13/6)."""
+    base = np.array([[0.0, 0.0], [4.0, 0.0], [4.0, 2.0], [2.0, 4.0], [1.0, 5.0], [0.0, 6.0]])
+    n, corner = len(base), np.array([50.0, -20.0, 0.0])
+    points = np.vstack([np.column_stack([base, np.full(n, z)]) + corner for z in (0.0, 9.0)])
+    here, there = np.arange(n), (np.arange(n) + 1) % n
+    sides = np.vstack(
+        [np.column_stack([here, there, there + n]), np.column_stack([here, there + n, here + n])]
+    )
+    stack = stack_sections(
+        points,
+        sides,
+        origin_mm=np.zeros(3),
+        axis=np.array([0.0, 0.0, 1.0]),
+        heights_mm=np.array([4.0]),
+    )
+    assert stack.areas_mm2[0] == pytest.approx(16.0, abs=1e-9)
+    expected = [50.0 + 5.0 / 3.0, -20.0 + 13.0 / 6.0, 4.0]
+    assert stack.centroids_mm[0] == pytest.approx(expected, abs=1e-9)
+
+
 def test_heights_beyond_the_body_are_empty() -> None:
     """Where nothing is met the area is 0 and the centre NaN."""
     cone = cone_mesh()

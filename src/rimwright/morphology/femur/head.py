@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter, uniform_filter
 
-from rimwright.anatomy import Floats, Points, SphereFit, Vector
+from rimwright.anatomy import Floats, Ints, Points, SphereFit, Vector
 from rimwright.errors import BoneRefusal
 from rimwright.morphology.femur.surface import CRANIAL, LATERAL, WHERE, FemurSurface
 from rimwright.morphology.sphere_fit import fit_sphere, refine_sphere
@@ -51,6 +51,10 @@ MOST_CUTOFF_MM = 1.2
 """Largest miss of a point of the head's final fit, mm: half-way to a small cam."""
 LEAST_CUTOFF_MM = 0.15
 """Smallest such miss, mm: below the sag of a coarse but good triangulation."""
+N_CONCENTRATIONS = 20
+"""Rounds on the nearer half of the surface, so that a broad cam does not draw the sphere over."""
+CLEARLY_ROUNDER = 0.5
+"""The sphere of the nearer half is taken if its miss is under this share of the plain one's."""
 N_ZONES = 96
 """Patches of equal area that the head is divided into for its bootstrap."""
 
@@ -283,8 +287,32 @@ def _final_head(surface: FemurSurface, start: SphereFit, strictness: _Strictness
     close = np.linalg.norm(surface.points_mm - start.centre_mm, axis=1) < 1.3 * start.radius_mm
     points, normals = surface.points_mm[close], surface.normals[close]
     areas = surface.areas_mm2[close]
-    fit = start
-    kept = np.arange(len(points))
+    plain, kept = _tightened(points, normals, areas, start, strictness, n_concentrations=0)
+    half, kept_half = _tightened(
+        points, normals, areas, start, strictness, n_concentrations=N_CONCENTRATIONS
+    )
+    # On a real, rough head the nearer half is a matter of chance: it must be clearly rounder.
+    is_rounder = half.rms_mm < CLEARLY_ROUNDER * plain.rms_mm
+    fit, kept = (half, kept_half) if is_rounder else (plain, kept)
+    return FoundHead(
+        sphere=fit,
+        cover_fraction=_cover_fraction(surface, fit, strictness),
+        points_mm=points[kept],
+        areas_mm2=areas[kept],
+    )
+
+
+def _tightened(
+    points: Points,
+    normals: Floats,
+    areas: Floats,
+    start: SphereFit,
+    strictness: _Strictness,
+    *,
+    n_concentrations: int,
+) -> tuple[SphereFit, Ints]:
+    """The sphere refined on what faces away from it, and which points it keeps."""
+    fit, kept = start, np.arange(len(points))
     for _ in range(3):
         facing = np.flatnonzero(_facing(points, normals, fit, strictness))
         refined = refine_sphere(
@@ -292,15 +320,11 @@ def _final_head(surface: FemurSurface, start: SphereFit, strictness: _Strictness
             start=fit,
             weights=areas[facing],
             least_cutoff_mm=LEAST_CUTOFF_MM,
+            n_concentrations=n_concentrations,
             most_cutoff_mm=max(MOST_CUTOFF_MM, strictness.tolerance_fraction * fit.radius_mm),
         )
         fit, kept = refined.fit, facing[refined.inliers]
-    return FoundHead(
-        sphere=fit,
-        cover_fraction=_cover_fraction(surface, fit, strictness),
-        points_mm=points[kept],
-        areas_mm2=areas[kept],
-    )
+    return fit, kept
 
 
 def _even_directions(n: int) -> Floats:

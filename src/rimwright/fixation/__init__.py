@@ -5,14 +5,17 @@ from rimwright.fixation.graft_stock import graft_stock
 from rimwright.fixation.layout import Layout, lay_out_anchors
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField, build_mesh_field
+from rimwright.fixation.portals import PortalPlacement, place_portals
 
 __all__ = [
     "FixationLimits",
     "Layout",
     "MeshBoneField",
+    "PortalPlacement",
     "build_mesh_field",
     "corridor_hours",
     "find_corridors",
     "graft_stock",
     "lay_out_anchors",
+    "place_portals",
 ]

@@ -75,6 +75,9 @@ def imported_names(folder: Path) -> set[str]:
                 found |= {alias.name.split(".")[0] for alias in node.names}
             elif isinstance(node, ast.ImportFrom) and node.module:
                 found.add(node.module.split(".")[0])
+            elif isinstance(node, ast.Call) and "find_spec" in ast.dump(node.func):
+                # what is looked up without being imported (fonts of a library) is needed too
+                found |= {a.value for a in node.args if isinstance(a, ast.Constant)}
     return found - sys.stdlib_module_names
 
 

@@ -165,7 +165,7 @@ def _split_joined(shells: Sequence[RawShell], *, where: str) -> _Pieces | None:
 def _assemble(found: _Pieces, shells: Sequence[RawShell], *, where: str) -> BodySet:
     """Bodies of pieces: nested ones joined, all turned outward, loose bits left out."""
     notes = list(found.notes)
-    nesting = find_nesting(found.pieces, shell_of=found.shell_of)
+    nesting = find_nesting(found.pieces, shell_of=found.shell_of, where=where)
     roots = np.flatnonzero(nesting.depth == 0).tolist()
     roots = _sound_roots(found.pieces, roots, notes, where=where)
     names = _names(shells, [found.shell_of[root] for root in roots])

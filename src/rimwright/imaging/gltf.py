@@ -13,7 +13,7 @@ from rimwright.errors import FileRefusal
 from rimwright.imaging.axis_convention import Y_UP
 from rimwright.imaging.gltf_buffers import Buffers, read_buffers
 from rimwright.imaging.gltf_json import parse_document
-from rimwright.imaging.limits import MAX_DEPTH, MAX_NODES
+from rimwright.imaging.limits import MAX_DEPTH, MAX_NODES, MAX_TRIANGLES, MAX_VERTICES
 from rimwright.imaging.polygons import cut_strips
 from rimwright.imaging.raw_shell import (
     DAMAGED,
@@ -147,7 +147,7 @@ def _read_mesh(
     mesh = document.item("meshes", document.index(node, "mesh"))
     vertices: list[Points] = [np.zeros((0, 3))]
     triangles: list[Ints] = [np.zeros((0, 3), dtype=np.int64)]
-    n_before = 0
+    n_before = n_triangles = 0
     n_other = 0
     for primitive in document.objects(mesh, "primitives"):
         mode = document.index(primitive, "mode") if "mode" in primitive else _TRIANGLES
@@ -169,6 +169,9 @@ def _read_mesh(
         vertices.append(shell.vertices)
         triangles.append(shell.triangles + n_before)
         n_before += len(points)
+        n_triangles += len(cut)
+        check_count(n_before, need=MAX_VERTICES, what="vertices", where=where)
+        check_count(n_triangles, need=MAX_TRIANGLES, what="triangles", where=where)
     moved, turned = move_surface(matrix, np.concatenate(vertices), np.concatenate(triangles))
     name = name or str(mesh.get("name") or "")
     return make_shell(name, vertices=moved, triangles=turned, where=where), n_other

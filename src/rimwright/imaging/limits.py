@@ -11,6 +11,12 @@ MAX_TRIANGLES = 5_000_000
 """Triangles of one file; a pelvis with edges of 0.3 mm has about 3 million."""
 MAX_VERTICES = 3 * MAX_TRIANGLES
 """Vertices of one file: three of its own for every triangle."""
+MAX_CORNERS = 4 * MAX_TRIANGLES
+"""Corners of all polygons and strips of one file, their sizes counted with them."""
+MAX_UNEVEN_NUMBERS = 20_000_000
+"""Numbers of a text PLY whose lists differ in length: they are read one by one."""
+MAX_NESTING_TESTS = 1000
+"""Pairs of pieces tried for one inside the other."""
 MAX_SHELLS = 1000
 """Groups, nodes or pieces that one file may declare."""
 MAX_BODIES = 200
@@ -25,7 +31,7 @@ MAX_CONCAVE_CORNERS = 20_000
 """Corners of all polygons of five and more corners that are not convex, together."""
 MAX_WORDS = 2_000_000
 """Words and brackets of a VRML file outside its lists of numbers."""
-MAX_LINES = 20_000_000
+MAX_LINES = 12_000_000
 """Lines of an OBJ file."""
 MAX_JSON_ITEMS = 2_000_000
 """Lists, objects and commas of the JSON of a glTF file; its numbers stand in buffers."""

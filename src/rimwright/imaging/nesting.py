@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from rimwright.anatomy import Ints
+from rimwright.imaging.limits import MAX_NESTING_TESTS
 from rimwright.imaging.piece import Piece, winding_number
+from rimwright.imaging.raw_shell import check_count
 
 INSIDE = 0.5
 """Winding number beyond which a point is inside."""
@@ -33,7 +35,7 @@ class Nesting:
     depth: Ints
 
 
-def find_nesting(pieces: Sequence[Piece], *, shell_of: Sequence[int]) -> Nesting:
+def find_nesting(pieces: Sequence[Piece], *, shell_of: Sequence[int], where: str) -> Nesting:
     """
     Find which pieces lie inside which.
 
@@ -44,11 +46,18 @@ def find_nesting(pieces: Sequence[Piece], *, shell_of: Sequence[int]) -> Nesting
     shell_of
         (p,) the group of the file each came from. A piece of another group counts as inside
         only where it faces inward: a group of its own that faces outward is a body of its own.
+    where
+        The file, for the refusal.
 
     Returns
     -------
     Nesting
         Outermost piece and depth of each.
+
+    Raises
+    ------
+    FileRefusal
+        Too many pieces lie in the boxes of others.
 
     Notes
     -----
@@ -62,17 +71,22 @@ def find_nesting(pieces: Sequence[Piece], *, shell_of: Sequence[int]) -> Nesting
     low = np.array([piece.low_mm for piece in pieces])
     high = np.array([piece.high_mm for piece in pieces])
     volume = np.array([abs(piece.volume_mm3) for piece in pieces])
-    for index, piece in enumerate(pieces):
-        in_box = (low <= low[index]).all(axis=1) & (high >= high[index]).all(axis=1)
-        around = [
-            other
-            for other in np.flatnonzero(in_box & (volume > volume[index])).tolist()
-            if (shell_of[other] == shell_of[index] or piece.volume_mm3 < 0)
-            and _is_inside(piece, pieces[other])
-        ]
-        depth[index] = len(around)
-        if around:
-            root[index] = max(around, key=lambda other: volume[other])
+    shell = np.array(shell_of)
+    n_tests = 0
+    for index in np.argsort(-volume, kind="stable").tolist():  # outer before inner
+        piece = pieces[index]
+        may_hold = (low <= low[index]).all(axis=1) & (high >= high[index]).all(axis=1)
+        may_hold &= volume > volume[index]
+        if piece.volume_mm3 >= 0:
+            may_hold &= shell == shell[index]
+        around = np.flatnonzero(may_hold)
+        for parent in around[np.argsort(volume[around])].tolist():  # the closest first
+            n_tests += 1
+            check_count(n_tests, need=MAX_NESTING_TESTS, what="nested pieces", where=where)
+            if _is_inside(piece, pieces[parent]):
+                root[index] = root[parent]
+                depth[index] = depth[parent] + 1
+                break
     return Nesting(root=root, depth=depth)
 
 

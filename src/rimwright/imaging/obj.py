@@ -125,14 +125,14 @@ def parse_obj(data: bytes, *, where: str) -> ParsedFile:
 def _parse_points(points: list[bytes], *, where: str) -> Points:
     """Coordinates of the vertices, (n, 3); weights and colours behind them are passed over."""
     check_count(len(points), need=MAX_VERTICES, what="vertices", where=where)
-    rows = [point.split() for point in points]
-    widths = {len(row) for row in rows}
+    widths = {len(point.split()) for point in points}
     if widths and min(widths) < 3:
         raise FileRefusal("a vertex has fewer than three numbers", where, DAMAGED)
     if widths <= {3}:
         return parse_floats(b"\n".join(points), what="vertices", where=where).reshape(-1, 3)
-    parse_floats(b" ".join(b" ".join(row[3:]) for row in rows), what="vertices", where=where)
-    first = b" ".join(b" ".join(row[:3]) for row in rows)
+    more = b" ".join(b" ".join(point.split()[3:]) for point in points)
+    parse_floats(more, what="vertices", where=where)
+    first = b" ".join(b" ".join(point.split()[:3]) for point in points)
     return parse_floats(first, what="vertices", where=where).reshape(-1, 3)
 
 

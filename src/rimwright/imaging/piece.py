@@ -27,7 +27,8 @@ class Piece:
     area_mm2
         Of the surface.
     volume_mm3
-        Enclosed, negative where the surface faces inward; holes count as covered flat.
+        Enclosed, negative where the surface faces inward; a hole counts as covered by a fan to
+        the middle of its corners.
     hole_widths_mm
         Longest side of the box round each hole, widest first; empty where closed.
     open_fraction
@@ -59,6 +60,15 @@ class Piece:
         return not self.hole_widths_mm
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Holes:
+    """Widths, widest first; area of all; what covering them adds to the volume."""
+
+    widths_mm: tuple[float, ...]
+    area_mm2: float
+    covered_mm3: float
+
+
 def measure_piece(vertices_mm: Points, triangles: Ints, *, edges: EdgeTable | None = None) -> Piece:
     """
     Measure a connected surface.
@@ -73,8 +83,7 @@ def measure_piece(vertices_mm: Points, triangles: Ints, *, edges: EdgeTable | No
     Returns
     -------
     Piece
-        With volume by the divergence theorem about the middle of the vertices, so that a hole
-        acts as if it were covered by a cone to that middle.
+        With volume by the divergence theorem.
     """
     middle = vertices_mm.mean(axis=0)
     corners = (vertices_mm - middle)[triangles]
@@ -83,7 +92,7 @@ def measure_piece(vertices_mm: Points, triangles: Ints, *, edges: EdgeTable | No
     volume_mm3 = float(np.einsum("ij,ij->", corners[:, 0], area_vectors)) / 6.0
     if edges is None:
         edges = find_edges(triangles, n_vertices=len(vertices_mm))
-    widths_mm, hole_area_mm2 = _measure_holes(vertices_mm, edges.open_edges())
+    holes = _measure_holes(vertices_mm - middle, edges.open_edges())
     low_mm, high_mm = bounding_box(vertices_mm)
     return Piece(
         vertices_mm=vertices_mm,
@@ -91,9 +100,9 @@ def measure_piece(vertices_mm: Points, triangles: Ints, *, edges: EdgeTable | No
         low_mm=low_mm,
         high_mm=high_mm,
         area_mm2=area_mm2,
-        volume_mm3=volume_mm3,
-        hole_widths_mm=widths_mm,
-        open_fraction=hole_area_mm2 / area_mm2 if area_mm2 > 0 else 0.0,
+        volume_mm3=volume_mm3 + holes.covered_mm3,
+        hole_widths_mm=holes.widths_mm,
+        open_fraction=holes.area_mm2 / area_mm2 if area_mm2 > 0 else 0.0,
     )
 
 
@@ -145,10 +154,10 @@ def winding_number(point_mm: Vector, piece: Piece) -> float:
     return float(np.arctan2(determinant, below).sum() / (2 * np.pi))
 
 
-def _measure_holes(vertices_mm: Points, open_edges: Ints) -> tuple[tuple[float, ...], float]:
-    """Width of each hole, widest first, and the area of all, mm and mm²."""
+def _measure_holes(vertices_mm: Points, open_edges: Ints) -> _Holes:
+    """Holes of a surface, each covered by a fan to the middle of its corners."""
     if not len(open_edges):
-        return (), 0.0
+        return _Holes(widths_mm=(), area_mm2=0.0, covered_mm3=0.0)
     used, ends = np.unique(open_edges, return_inverse=True)
     ends = ends.reshape(-1, 2)
     graph = coo_matrix(
@@ -161,8 +170,15 @@ def _measure_holes(vertices_mm: Points, open_edges: Ints) -> tuple[tuple[float, 
     low = np.minimum.reduceat(places[order], starts, axis=0)
     high = np.maximum.reduceat(places[order], starts, axis=0)
     hole = label[ends[:, 0]]
-    middle = 0.5 * (low + high)
-    cones = np.cross(places[ends[:, 0]] - middle[hole], places[ends[:, 1]] - middle[hole])
-    area = np.column_stack([np.bincount(hole, cones[:, k], n_holes) for k in range(3)])
-    widths = np.sort((high - low).max(axis=1))[::-1]
-    return tuple(widths.tolist()), 0.5 * float(np.sqrt((area**2).sum(axis=1)).sum())
+    start, end = places[ends[:, 0]], places[ends[:, 1]]
+    n_edges = np.bincount(hole, minlength=n_holes)
+    middles = [np.bincount(hole, start[:, axis], n_holes) / n_edges for axis in range(3)]
+    middle = np.column_stack(middles)[hole]  # in the plane of a flat hole, so exact there
+    # a covering triangle runs against the edge of the surface: end, start, middle
+    cover = np.cross(start - middle, end - middle)
+    area = np.column_stack([np.bincount(hole, cover[:, axis], n_holes) for axis in range(3)])
+    return _Holes(
+        widths_mm=tuple(np.sort((high - low).max(axis=1))[::-1].tolist()),
+        area_mm2=0.5 * float(np.sqrt((area**2).sum(axis=1)).sum()),
+        covered_mm3=float(np.einsum("ij,ij->", end, np.cross(start, middle))) / 6.0,
+    )

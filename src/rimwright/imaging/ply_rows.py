@@ -9,8 +9,9 @@ import numpy as np
 
 from rimwright.anatomy import Floats, Ints
 from rimwright.errors import FileRefusal
+from rimwright.imaging.limits import MAX_TRIANGLES, MAX_UNEVEN_NUMBERS
 from rimwright.imaging.number_text import as_doubles
-from rimwright.imaging.raw_shell import DAMAGED
+from rimwright.imaging.raw_shell import DAMAGED, check_count
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +124,7 @@ def read_text_rows(values: Floats, element: Element, *, at: int, where: str) -> 
         rows = _rows_of_table(table, element)
         if rows is not None:
             return rows, at + n * width
+    check_count(len(values), need=MAX_UNEVEN_NUMBERS, what="numbers", where=where)
     items: dict[str, list[float]] = {p.name: [] for p in element.properties}
     sizes: dict[str, list[int]] = {p.name: [] for p in element.properties if p.count}
     flat = values.tolist()
@@ -199,6 +201,7 @@ def read_binary_rows(data: bytes, element: Element, *, at: int, where: str) -> t
 
 def _read_uneven(data: bytes, element: Element, *, at: int, where: str) -> tuple[Rows, int]:
     """Binary rows of different widths, one after the other."""
+    check_count(element.n_rows, need=MAX_TRIANGLES, what="uneven rows", where=where)
     letters = {"i1": "b", "u1": "B", "i2": "h", "u2": "H", "i4": "i", "u4": "I"}
     heads = {
         p.name: struct.Struct(element.order + letters[p.count])

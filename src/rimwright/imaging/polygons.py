@@ -6,11 +6,12 @@ import numpy as np
 
 from rimwright.anatomy import Floats, Ints, Points
 from rimwright.errors import FileRefusal
-from rimwright.imaging.limits import MAX_CONCAVE_CORNERS, MAX_POLYGON_CORNERS
-from rimwright.imaging.raw_shell import DAMAGED
+from rimwright.imaging.limits import MAX_CONCAVE_CORNERS, MAX_CORNERS, MAX_POLYGON_CORNERS
+from rimwright.imaging.raw_shell import DAMAGED, check_count
 
-CONCAVE_FRACTION = 1e-9
-"""A corner turns the wrong way when it does so by more than this fraction of the area: rounding."""
+CONCAVE_FRACTION = 1e-6
+"""A corner turns in when it does so by more than this fraction of the area of its polygon: less is
+the rounding of float32."""
 
 
 def split_counted(cells: Ints, *, n_cells: int, where: str) -> tuple[Ints, Ints]:
@@ -42,6 +43,7 @@ def split_counted(cells: Ints, *, n_cells: int, where: str) -> tuple[Ints, Ints]
         rows = cells.reshape(n_cells, -1)
         if rows.shape[1] > 1 and (rows[:, 0] == rows.shape[1] - 1).all():
             return rows[:, 1:].ravel(), rows[:, 0].copy()
+    check_count(len(cells), need=MAX_CORNERS, what="corners", where=where)
     flat = cells.tolist()
     is_corner = np.ones(len(flat), dtype=bool)
     sizes = []
@@ -123,15 +125,20 @@ def cut_polygons(vertices: Points, corners: Ints, *, sizes: Ints, where: str) ->
     FileRefusal
         A polygon that is not convex has too many corners.
     """
-    if len(sizes) and (sizes == 3).all():
+    if not len(sizes):
+        return np.zeros((0, 3), dtype=np.int64)
+    if (sizes == 3).all():
         return corners.reshape(-1, 3)
     starts = np.cumsum(sizes) - sizes
     all_in_range = bool(((corners >= 0) & (corners < len(vertices))).all())
     pieces: list[Ints] = []
     ranks: list[Ints] = []
     n_concave_corners = 0
-    for size in np.unique(sizes[sizes >= 3]):
-        which = np.flatnonzero(sizes == size)
+    order = np.argsort(sizes, kind="stable")
+    present, first_of_size = np.unique(sizes[order], return_index=True)
+    for size, which in zip(present, np.split(order, first_of_size[1:]), strict=True):
+        if size < 3:
+            continue
         step = np.arange(1, size - 1)
         fan = np.column_stack([np.zeros_like(step), step, step + 1])
         polygons = corners[starts[which][:, None] + np.arange(size)]
@@ -159,8 +166,8 @@ def cut_polygons(vertices: Points, corners: Ints, *, sizes: Ints, where: str) ->
         ranks.append(np.repeat(which, size - 2))
     if not pieces:
         return np.zeros((0, 3), dtype=np.int64)
-    order = np.argsort(np.concatenate(ranks), kind="stable")
-    return np.concatenate(pieces)[order]
+    by_polygon = np.argsort(np.concatenate(ranks), kind="stable")
+    return np.concatenate(pieces)[by_polygon]
 
 
 def cut_strips(corners: Ints, *, sizes: Ints) -> Ints:

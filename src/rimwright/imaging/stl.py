@@ -121,6 +121,8 @@ def _parse_text(data: bytes, *, where: str) -> ParsedFile:
         name = data[start + len(b"solid") : named].decode("utf-8", "replace")
         add_shell(shells, _parse_solid(text[named:stop], name=name, where=where), where=where)
         at = _line_end(text, stop)
+    if text[at:].strip():
+        raise FileRefusal("text after its last endsolid", where, DAMAGED)
     axes = find_stated_axes(data[:512])
     return ParsedFile(
         kind="ASCII STL",

@@ -17,6 +17,8 @@ DUST_EXTENT_MM = 5.0
 """A piece smaller than this is dust: less than a drill and its margins, and no cyst to avoid."""
 DUST_TRIANGLES = 20
 """A piece of fewer triangles is dust beside a larger one: it is no anatomical shape."""
+LEAST_CLOSED = 4
+"""Fewer triangles close nothing."""
 DUST_FRACTION = 0.05
 """... beside one that has at least twenty times as many."""
 
@@ -146,9 +148,8 @@ def _pieces_to_keep(
     if n_pieces == 1:
         return [0]
     extents_mm = _extents(vertices, triangles, label=label, n_pieces=n_pieces)
-    is_dust = (extents_mm < DUST_EXTENT_MM) | (
-        (sizes < DUST_TRIANGLES) & (sizes < DUST_FRACTION * sizes.max())
-    )
+    is_dust = (extents_mm < DUST_EXTENT_MM) | (sizes < LEAST_CLOSED)
+    is_dust |= (sizes < DUST_TRIANGLES) & (sizes < DUST_FRACTION * sizes.max())
     ranked = np.argsort(-sizes, kind="stable")
     kept = [int(index) for index in ranked if not is_dust[index]]
     if not kept:

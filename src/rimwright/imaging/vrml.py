@@ -9,7 +9,7 @@ import numpy as np
 from rimwright.anatomy import Floats, Ints, Points
 from rimwright.errors import FileRefusal
 from rimwright.imaging.axis_convention import LPS, find_stated_axes
-from rimwright.imaging.limits import MAX_DEPTH, MAX_HEADER_BYTES, MAX_NODES
+from rimwright.imaging.limits import MAX_CORNERS, MAX_DEPTH, MAX_HEADER_BYTES, MAX_NODES
 from rimwright.imaging.polygons import cut_polygons
 from rimwright.imaging.raw_shell import (
     DAMAGED,
@@ -45,6 +45,7 @@ class _Walk:
     shells: list[RawShell] = field(default_factory=list)
     passed_over: set[str] = field(default_factory=set)
     n_nodes: int = 0
+    n_corners: int = 0
 
 
 def parse_vrml(data: bytes, *, where: str) -> ParsedFile:
@@ -182,6 +183,8 @@ def _read_face_set(node: Node, state: _State, *, name: str, walk: _Walk) -> None
     coordinates = next((n for n in node.children if n.kind in {"Coordinate", "Coordinate3"}), None)
     vertices = state.points if coordinates is None else _points_of(coordinates, where)
     corners = node.integers("coordIndex", where=where)
+    walk.n_corners += len(corners)
+    check_count(walk.n_corners, need=MAX_CORNERS, what="corners", where=where)
     if vertices is None:
         if not len(corners):
             return

@@ -39,12 +39,15 @@ class Node:
     children
         Nodes inside it, in order, whatever field holds them; a node named by USE is the same
         object.
+    parsed
+        Arrays read so far, by name: a node may be used many times.
     """
 
     kind: str
     name: str = ""
     fields: dict[str, list[bytes]] = field(default_factory=dict)
     children: list[Node] = field(default_factory=list)
+    parsed: dict[str, Floats | Ints] = field(default_factory=dict)
 
     def text(self, name: str) -> bytes:
         """Text of a field; empty where it is left out."""
@@ -63,11 +66,15 @@ class Node:
 
     def array(self, name: str, *, where: str) -> Floats:
         """All numbers of a field, (n,)."""
-        return parse_floats(self.text(name), what=name, where=where)
+        if name not in self.parsed:
+            self.parsed[name] = parse_floats(self.text(name), what=name, where=where)
+        return self.parsed[name].astype(np.float64, copy=False)
 
     def integers(self, name: str, *, where: str) -> Ints:
         """All whole numbers of a field, (n,)."""
-        return parse_integers(self.text(name), what=name, where=where)
+        if name not in self.parsed:
+            self.parsed[name] = parse_integers(self.text(name), what=name, where=where)
+        return self.parsed[name].astype(np.int64, copy=False)
 
 
 def parse_nodes(data: bytes, *, where: str) -> list[Node]:

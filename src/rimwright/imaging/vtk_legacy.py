@@ -10,7 +10,7 @@ import numpy as np
 from rimwright.anatomy import Ints, Points
 from rimwright.errors import FileRefusal
 from rimwright.imaging.axis_convention import LPS, find_stated_axes
-from rimwright.imaging.limits import MAX_NODES, MAX_VERTICES
+from rimwright.imaging.limits import MAX_CORNERS, MAX_NODES, MAX_VERTICES
 from rimwright.imaging.number_text import parse_count, shown, whole_numbers
 from rimwright.imaging.polygons import cut_polygons, cut_strips, sizes_of_offsets, split_counted
 from rimwright.imaging.raw_shell import (
@@ -146,6 +146,7 @@ def _read_cells(source: VtkSource, *, where: str) -> tuple[Ints, Ints]:
     """Corners of the cells in a row and the size of each, in the older or the newer writing."""
     n_first = parse_count(source.word(), what="number of polygons", where=where)
     n_second = parse_count(source.word(), what="size of polygons", where=where)
+    check_count(n_first + n_second, need=MAX_CORNERS, what="corners", where=where)
     if source.skips(b"OFFSETS"):
         kind = source.word()
         offsets = source.numbers(n_first, kind=kind, what="offsets")

@@ -18,7 +18,7 @@ from rimwright.imaging.raw_shell import (
     keep_shells,
     make_shell,
 )
-from rimwright.imaging.vtp_array import Coding, read_array
+from rimwright.imaging.vtp_array import Coding, read_array, without_space
 from rimwright.imaging.xml_tags import Tag, parse_tags
 
 _NO_INTS = np.zeros(0, dtype=np.int64)
@@ -58,7 +58,7 @@ def parse_vtp(data: bytes, *, where: str) -> ParsedFile:
     body = root.child("PolyData")
     appended_tag = root.child("AppendedData")
     if appended is None and appended_tag is not None:
-        appended = b"".join(appended_tag.text.split()).removeprefix(b"_")
+        appended = without_space(appended_tag.text).removeprefix(b"_")
     coding = Coding(
         order=">" if root.attributes.get("byte_order") == "BigEndian" else "<",
         head=_head_type(root.attributes.get("header_type", "UInt32"), where=where),

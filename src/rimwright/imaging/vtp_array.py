@@ -98,6 +98,11 @@ def read_array(tag: Tag, coding: Coding, *, n_values: int | None, where: str) ->
     return values
 
 
+def without_space(text: bytes) -> bytes:
+    """The text without white space."""
+    return text.translate(None, b" \t\r\n")
+
+
 def _read_bytes(tag: Tag, coding: Coding, *, writing: str, where: str) -> bytes:
     """Bytes of a binary array, unpacked, without what stands in front."""
     if writing == "appended":
@@ -108,7 +113,7 @@ def _read_bytes(tag: Tag, coding: Coding, *, writing: str, where: str) -> bytes:
         )
         stream = _Stream(coding.appended, at=at, is_raw=coding.is_raw, where=where)
     elif writing == "binary":
-        stream = _Stream(b"".join(tag.text.split()), at=0, is_raw=False, where=where)
+        stream = _Stream(without_space(tag.text), at=0, is_raw=False, where=where)
     else:
         raise _damaged(f"an array is written in no known way (got '{writing[:20]}')", where)
     head = np.dtype(coding.order + coding.head)

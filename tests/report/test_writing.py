@@ -70,6 +70,19 @@ def test_a_place_that_is_a_file_is_refused_in_one_line(plan: Plan, tmp_path: Pat
     )
 
 
+@pytest.mark.fault
+def test_who_reads_the_old_report_keeps_all_of_it(plan: Plan, tmp_path: Path) -> None:
+    """A file is put in the place of the old one, never written over it."""
+    html = write_report(plan, tmp_path).html
+    with html.open("rb") as reader:
+        begun = reader.read(100)
+        write_report(plan_fixture.unknown_plan(), tmp_path)
+        whole = begun + reader.read()
+    assert whole.rstrip().endswith(b"</html>")
+    assert b"demo-01" in whole
+    assert whole != html.read_bytes()
+
+
 def test_drawings_of_an_earlier_plan_do_not_stay(plan: Plan, tmp_path: Path) -> None:
     """A corridor chart beside a plan without bone would be another plan's."""
     write_report(plan, tmp_path)

@@ -123,7 +123,7 @@ def candidacy_section(plan: Plan) -> Section:
     """Whether arthroscopy is the right road; other roads beside it."""
     items = tuple(
         Cell(
-            text=f"{sentence(item.statement)} ({item.stance.value})",
+            text=f"{sentence(item.statement).rstrip('.')} ({item.stance.value}).",
             mark=STANCE_SHAPES[item.stance],
             evidence=item.evidence,
         )

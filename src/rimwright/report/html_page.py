@@ -63,7 +63,7 @@ def _style(document: Document) -> str:
         f"@media print{{:root:root:root:root{{{light}}}}}"
     )
     page = (
-        "@page{size:A4;margin:17mm 12mm 25mm;"
+        "@page{size:A4;margin:15mm 12mm 21mm;"
         f'@top-left{{content:"{css_text(document.running_head)}";font:bold 9pt sans-serif;'
         "vertical-align:bottom;padding-bottom:3mm;white-space:nowrap}"
         f'@bottom-left{{content:"{css_text(NOTICE)}";font:7.5pt/1.3 sans-serif;width:158mm;'

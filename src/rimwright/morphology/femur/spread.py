@@ -9,7 +9,8 @@ import numpy as np
 from rimwright.anatomy import Vector
 from rimwright.morphology.femur.alpha import alpha_by_hour, departure_mm, largest_alpha
 from rimwright.morphology.femur.condyles import FoundCondyles
-from rimwright.morphology.femur.head import FoundHead, refit_head
+from rimwright.morphology.femur.head import FoundHead
+from rimwright.morphology.femur.head_refit import refit_head
 from rimwright.morphology.femur.neck import FoundNeck
 from rimwright.morphology.femur.sections import Dial, RadialContours
 from rimwright.morphology.femur.shaft import FoundShaft, line_direction

@@ -11,8 +11,12 @@ from rimwright.phantom.femur_surface import FemurSurface
 from rimwright.phantom.ring_stack import BuiltBody, Ring, stack_rings
 from rimwright.phantom.solids import Ball, body_of, hull_of_balls, solid_of, united
 
-EDGE_MM = 1.15
+EDGE_MM = 1.25
 """Length of triangle edges wanted on head and neck, mm."""
+FINE_SHARE = 0.46
+"""Length of edges over bump and junction against that elsewhere."""
+JUNCTION_FROM = np.radians(32.0)
+"""Nearer to the neck axis than this the contour is plain neck, radians."""
 PART_EDGE_MM = 4.0
 """Longest edge wanted on the rounded parts, mm."""
 NECK_END_MM = 12.0
@@ -54,11 +58,14 @@ def _head_and_neck(surface: FemurSurface) -> BuiltBody:
     end_mm = s.neck_length_mm - NECK_END_MM * s.scale
     last = float(np.arctan2(surface.neck_radius_mm(np.array(end_mm)), end_mm))
     step = EDGE_MM / s.head_radius_mm
+    # The bump bends fastest where it leaves the sphere: finer there keeps chords within 0.02.
+    fine_to = np.radians(max(s.cam_start_deg, s.cam_base_deg)) + step
     polar = [np.pi - step]
     while polar[-1] > last:
-        distance = float(surface.distance_mm(np.array(polar[-1]), np.zeros(1))[0])
-        slant = step if polar[-1] > 0.8 else EDGE_MM * np.sin(polar[-1]) / distance
-        polar.append(polar[-1] - slant)
+        here = polar[-1]
+        distance = float(surface.distance_mm(np.array(here), np.zeros(1))[0])
+        slant = min(step, EDGE_MM * np.sin(here) / distance)
+        polar.append(here - (FINE_SHARE * slant if JUNCTION_FROM < here < fine_to else slant))
     if polar[-2] - last > 0.3 * (polar[-2] - polar[-1]):
         polar[-1] = last
     else:
@@ -68,7 +75,8 @@ def _head_and_neck(surface: FemurSurface) -> BuiltBody:
         reach = s.head_radius_mm * np.sin(value)
         if value < 1.0:
             reach = 1.1 * s.neck_radius_mm
-        n = max(int(np.ceil(2 * np.pi * reach / EDGE_MM)), 6)
+        wanted = EDGE_MM * (FINE_SHARE if JUNCTION_FROM < value < fine_to else 1.0)
+        n = max(int(np.ceil(2 * np.pi * reach / wanted)), 6)
         angles = 2 * np.pi * np.arange(n) / n
         places = np.full(n, value)
         distances = surface.distance_mm(places, angles)

@@ -25,8 +25,8 @@ PART_EDGE_MM = 4.0
 """Longest edge wanted on the rounded parts, mm at scale 1."""
 KEPT_WALL_DEG = 24.0
 """Polar angle behind the edge over which nothing but the socket's own wall may show."""
-CLEAR_REACH = 1.38
-"""How far from the socket centre the joint and the rim are kept clear, socket radii."""
+SHOULDER_MM = 0.5
+"""The cleared space ends this far inside the shoulder of the socket's body: parts join it, mm."""
 
 ASIS_RADIUS_MM = 5.0
 TUBERCLE_RADIUS_MM = 4.0
@@ -44,7 +44,8 @@ _BALLS: Mapping[str, tuple[tuple[float, float, float], float]] = {
     "auricular": ((-38.0, 55.0, -52.0), 9.0),
     "wing": ((14.0, 80.0, -12.0), 4.0),
     "notch_roof": ((-26.0, 46.0, -38.0), 9.0),
-    "brim": ((-29.0, 11.0, 17.0), 8.0),
+    "brim": ((-30.0, 10.0, 17.0), 8.5),
+    "front": ((-19.0, 12.0, 20.0), 8.0),
     "ramus_middle": ((-44.0, -8.0, 36.0), 6.5),
     "pubic_body": ((-72.0, -28.0, 40.0), 8.0),
     "symphysis_low": ((-77.0, -48.0, 30.0), 7.0),
@@ -52,9 +53,9 @@ _BALLS: Mapping[str, tuple[tuple[float, float, float], float]] = {
     "tuber_front": ((-33.0, -70.0, -12.0), 8.0),
     "tuber": ((-20.0, -58.0, -30.0), 12.0),
     "ischium": ((-17.0, -36.0, -27.0), 12.0),
-    "ischium_root": ((-23.0, -7.0, -24.0), 11.0),
+    "ischium_root": ((-26.0, -8.0, -24.0), 12.0),
     "spine": ((-43.0, -16.0, -44.0), 3.0),
-    "column": ((-24.0, 18.0, -28.0), 11.0),
+    "column": ((-27.0, 18.0, -28.0), 11.0),
 }
 _HULLS = (
     ("roof", "roof_front", "roof_back"),
@@ -83,6 +84,8 @@ _HULLS = (
     ("tubercle", "ramus_middle"),
     ("pubic_body", "ramus_middle"),
     ("ramus_middle", "brim"),
+    ("brim", "front", "roof_front", "roof_back"),
+    ("brim", "front", "ischium_root"),
     ("roof", "roof_front", "roof_back", "brim", "column"),
     ("brim", "column", "ischium_root"),
 )
@@ -127,9 +130,9 @@ def _kept_clear(surface: SocketSurface) -> BuiltBody:
     cut is never seen.
     """
     angles = 2 * np.pi * np.arange(96) / 96
-    far_mm = CLEAR_REACH * surface.radius_mm
     edge, _ = surface.rounding_polar(angles, 1.0)
     limit = edge - np.radians(KEPT_WALL_DEG)
+    far_mm = surface.outer_distance_mm(limit, angles) - SHOULDER_MM
     rings = []
     for fraction in (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0):
         polar = limit * fraction
@@ -138,11 +141,9 @@ def _kept_clear(surface: SocketSurface) -> BuiltBody:
         rings.append(Ring(angles=angles, points_mm=surface.point(polar, angles, middle)))
     for fraction in (0.0, 0.05, 0.12, 0.2, 0.3, 0.4, 0.6, 0.8):
         polar = limit + (np.pi - limit) * fraction
-        rings.append(
-            Ring(angles=angles, points_mm=surface.point(polar, angles, np.full(96, far_mm)))
-        )
+        rings.append(Ring(angles=angles, points_mm=surface.point(polar, angles, far_mm)))
     zero = np.zeros(1)
     depth = 0.5 * (surface.joint_distance_mm(zero, zero) + surface.outer_distance_mm(zero, zero))
     first = surface.point(zero, zero, depth)[0]
-    last = surface.point(zero + np.pi, zero, np.full(1, far_mm))[0]
+    last = surface.point(zero + np.pi, zero, far_mm.mean()[None])[0]
     return stack_rings(first, last, rings=rings)

@@ -46,7 +46,7 @@ def random_shape(seed: int) -> HipShape:
 
     radius = draw(20.0, 27.0)
     gap = draw(1.6, 4.5)
-    height, ramp, alpha = draw(1.8, 3.0), draw(9.0, 14.0), draw(42.0, 80.0)
+    height, ramp, alpha = draw(1.8, 2.7), draw(11.0, 14.0), draw(42.0, 80.0)
     lcea, version = draw(18.0, 42.0), draw(5.0, 30.0)
     size = radius / 24.0
     shape = HipShape(
@@ -67,10 +67,10 @@ def random_shape(seed: int) -> HipShape:
         notch_width_hours=draw(2.2, 3.0),
         notch_turn_hours=draw(0.1, 0.5),
         notch_dip_deg=draw(16.0, 26.0),
-        fossa_depth_mm=draw(3.0, 4.5),
+        fossa_depth_mm=size * draw(3.0, 4.2),
         fossa_polar_deg=draw(16.0, 25.0),
         fossa_growth_deg=draw(20.0, 30.0),
-        floor_thickness_mm=draw(3.0, 5.0),
+        floor_thickness_mm=size * draw(3.0, 4.2),
         neck_shaft_angle_deg=draw(118.0, 142.0),
         femoral_version_deg=draw(-5.0, 35.0),
         neck_radius_mm=radius * draw(0.60, 0.69),
@@ -80,7 +80,7 @@ def random_shape(seed: int) -> HipShape:
         cam_height_mm=height,
         cam_ramp_deg=ramp,
         cam_hour=draw(0.3, 2.7),
-        cam_sharpness=draw(1.5, 5.0),
+        cam_sharpness=draw(1.2, 3.5),
         shaft_tilt_deg=draw(4.0, 9.0),
         femoral_turn_deg=draw(-8.0, 8.0),
         shaft_length_mm=None if rng.random() < 0.6 else size * draw(130.0, 260.0),

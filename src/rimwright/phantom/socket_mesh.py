@@ -57,11 +57,11 @@ def mesh_socket(surface: SocketSurface) -> BuiltBody:
 def _fossa_rings(surface: SocketSurface, columns: Floats) -> list[Ring]:
     """From the medial pole to the foot of the slope; fewer columns towards the pole."""
     widest = float(np.max(surface.fossa_floor_polar(columns)))
-    n_rings = int(np.ceil(widest * surface.radius_mm / (1.6 * EDGE_MM)))
+    n_rings = int(np.ceil(widest * surface.radius_mm / (1.15 * EDGE_MM)))
     rings = []
     for k in range(1, n_rings):
         fraction = k / n_rings
-        wanted = 2 * np.pi * surface.radius_mm * np.sin(widest * fraction) / (1.6 * EDGE_MM)
+        wanted = 2 * np.pi * surface.radius_mm * np.sin(widest * fraction) / (1.15 * EDGE_MM)
         angles = _thinned(columns, wanted)
         polar = surface.fossa_floor_polar(angles) * fraction
         rings.append(_joint_ring(surface, angles, polar))

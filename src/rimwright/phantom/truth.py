@@ -262,7 +262,7 @@ class HipTruth:
         departure_mm: float = DEPARTURE_MM,
     ) -> dict[str, float]:
         """
-        Value of every measurement that exists.
+        Value of every measurement that exists; the roof's slope needs a fossa in the section.
 
         Parameters
         ----------
@@ -290,6 +290,7 @@ class HipTruth:
             "horizontal_sector_angle": front + back,
             "subtended_angle": socket.subtended_deg(),
         }
+        values = {key: value for key, value in values.items() if not np.isnan(value)}
         if not with_femur:
             return values
         values |= {

@@ -95,7 +95,7 @@ class SocketAngles:
         )
 
     def _sphere_curve_in_coronal(self, which: str) -> Vector:
-        """Most cranial crossing of a curve on the lunate sphere with the coronal plane."""
+        """Most cranial crossing of a curve on the sphere with the coronal plane; NaN if none."""
         surface = self.dial.surface
 
         def point(angle: Floats) -> Floats:
@@ -106,6 +106,8 @@ class SocketAngles:
             return (point(angle) - self.centre_mm) @ self.frame[2]
 
         found = point(crossings(before, *self.dial.bony_range)) - self.centre_mm
+        if not len(found):
+            return np.full(3, np.nan)
         edges = found @ self.frame.T
         return edges[np.argmax(edges[:, 1])]
 

@@ -34,6 +34,8 @@ from rimwright.units import LengthUnit
 
 READ_EXTENSIONS = {"KHR_mesh_quantization", "KHR_texture_transform", "KHR_materials_unlit"}
 """Extensions a file may require: small integers for positions, and two of looks."""
+MAX_PRIMITIVES = 10_000
+"""Parts of all meshes of a scene, repeats counted again."""
 _TRIANGLES, _STRIP, _FAN = 4, 5, 6
 
 
@@ -77,7 +79,7 @@ def parse_gltf(data: bytes, *, where: str, folder: Path | None = None) -> Parsed
     shells: list[RawShell] = []
     n_passed_over = 0
     waiting = [(index, np.eye(4), "", 0) for index in reversed(document.roots())]
-    n_nodes = 0
+    n_nodes = n_primitives = 0
     seen: set[int] = set()
     while waiting:
         index, above, name, depth = waiting.pop()
@@ -91,7 +93,10 @@ def parse_gltf(data: bytes, *, where: str, folder: Path | None = None) -> Parsed
         matrix = above @ _step_of(node, where=where)
         name = str(node.get("name") or name)
         if "mesh" in node:
-            shell, n_other = _read_mesh(node, buffers, matrix=matrix, name=name, where=where)
+            mesh = document.item("meshes", document.index(node, "mesh"))
+            n_primitives += len(document.objects(mesh, "primitives"))
+            check_count(n_primitives, need=MAX_PRIMITIVES, what="primitives", where=where)
+            shell, n_other = _read_mesh(mesh, buffers, matrix=matrix, name=name, where=where)
             n_passed_over += n_other
             add_shell(shells, shell, where=where)
         children = document.indices(node, "children")
@@ -140,11 +145,10 @@ def _numbers(node: Mapping[str, Any], key: str, n: int, *, where: str) -> list[f
 
 
 def _read_mesh(
-    node: Mapping[str, Any], buffers: Buffers, *, matrix: Floats, name: str, where: str
+    mesh: Mapping[str, Any], buffers: Buffers, *, matrix: Floats, name: str, where: str
 ) -> tuple[RawShell, int]:
     """One shell of all primitives of a mesh, and how many of them are no triangles."""
     document = buffers.document
-    mesh = document.item("meshes", document.index(node, "mesh"))
     vertices: list[Points] = [np.zeros((0, 3))]
     triangles: list[Ints] = [np.zeros((0, 3), dtype=np.int64)]
     n_before = n_triangles = 0

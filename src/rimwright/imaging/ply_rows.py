@@ -115,7 +115,7 @@ def read_text_rows(values: Floats, element: Element, *, at: int, where: str) -> 
     # rows of equal width, as the first: nearly always so
     width = 0
     for prop in element.properties:
-        size = _list_size(values, at + width, where=where) if prop.count else 0
+        size = _list_size(values, at + width, element, where=where) if prop.count else 0
         width += 1 + size if prop.count else 1
         if at + width > len(values):
             raise _cut_short(element, where=where)
@@ -132,7 +132,7 @@ def read_text_rows(values: Floats, element: Element, *, at: int, where: str) -> 
         for prop in element.properties:
             size = 1
             if prop.count:
-                size = _list_size(flat, at, where=where)
+                size = _list_size(flat, at, element, where=where)
                 sizes[prop.name].append(size)
                 at += 1
             if at + size > len(flat):
@@ -290,9 +290,11 @@ def _no_rows(element: Element) -> Rows:
     )
 
 
-def _list_size(values: Floats | list[float], at: int, *, where: str) -> int:
+def _list_size(values: Floats | list[float], at: int, element: Element, *, where: str) -> int:
     """The count in front of a list: whole, at least 0, no more than there are numbers."""
-    size = float(values[at]) if at < len(values) else -1.0
+    if at >= len(values):
+        raise _cut_short(element, where=where)
+    size = float(values[at])
     if not (size.is_integer() and 0 <= size <= len(values)):
         raise FileRefusal(
             f"a list is wrongly counted (got {size:g} for its length)", where, DAMAGED

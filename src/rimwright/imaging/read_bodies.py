@@ -120,7 +120,7 @@ def read_bytes(path: Path) -> bytes:
                 "Reduce the surface, or write it as binary",
             )
         with path.open("rb") as file:
-            data = file.read(MAX_FILE_BYTES)
+            data = file.read(n_bytes)
     except OSError as error:
         raise FileRefusal(
             f"cannot be read ({error.strerror or type(error).__name__})",

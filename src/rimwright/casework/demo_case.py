@@ -99,6 +99,10 @@ technique = "all anchors first"
 """
 
 
+STL_STEP_MM = 0.01
+"""Coordinates of the demo bones are rounded to this, mm: a tenth of what any scan resolves."""
+
+
 def write_demo_case(folder: Path) -> Path:
     """
     Make the demo hip and write its bones and case file.
@@ -149,8 +153,14 @@ def binary_stl(bodies: list[TriangleMesh]) -> bytes:
     bytes
         80 bytes of header, the count, then 50 bytes a triangle; single precision by nature.
     """
-    corners = np.concatenate([body.corners_mm() for body in bodies]).astype("<f4")
-    normals = np.concatenate([body.normals() for body in bodies]).astype("<f4")
+    corners = np.concatenate([body.corners_mm() for body in bodies])
+    corners = np.round(corners / STL_STEP_MM) * STL_STEP_MM
+    # Slivers shorter than the step lose a side; without it they have no area and are left out.
+    sides = corners - np.roll(corners, 1, axis=1)
+    normals = np.cross(sides[:, 0], sides[:, 1])
+    lengths = np.linalg.norm(normals, axis=1)
+    is_whole = (lengths > 0) & (np.abs(sides).max(axis=2) > 0).all(axis=1)
+    corners, normals = corners[is_whole], normals[is_whole] / lengths[is_whole, None]
     rows = np.zeros(
         len(corners), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("unused", "<u2")]
     )

@@ -179,7 +179,7 @@ def _ground(
     hip = stored.hip
     if hip.rim is None or hip.pelvis_bone is None or stored.field is None:
         return None, (), hip.unavailable.get("rim", "no rim was found on the bones given")
-    placement = place_portals(hip, used.table)
+    placement = place_portals(hip, used.table, field=stored.field)
     ground = BoneToFix(
         bone=hip.pelvis_bone,
         rim=hip.rim,
@@ -249,7 +249,7 @@ def _cautions(
     if case.grades.joint_space_mm is not None and case.grades.joint_space_seen_by is None:
         found.append(JOINT_SPACE_TAKEN_AS)
     found += used.doubts
-    return tuple(dict.fromkeys(text[:1].upper() + text[1:] for text in found))
+    return tuple(dict.fromkeys(found))
 
 
 def _unused_landmarks(case: Case, hip: HipGeometry) -> list[str]:

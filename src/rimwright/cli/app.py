@@ -6,7 +6,6 @@ Nothing here imports a computing library: each job imports what it needs when it
 from __future__ import annotations
 
 import os
-import signal
 import sys
 from typing import Annotated, Any, NoReturn
 
@@ -19,10 +18,10 @@ from rimwright.cli.measure import measure
 from rimwright.cli.plan import plan
 from rimwright.cli.schema import schema
 from rimwright.cli.screen import say
+from rimwright.cli.stopping import watch_signals
 from rimwright.errors import Refusal
 
 EXIT_REFUSED = 1
-EXIT_TERMINATED = 143
 TRACEBACK_SWITCH = "RIMWRIGHT_TRACEBACK"
 """Set to 1, a fault of the program shows where it happened."""
 
@@ -75,8 +74,7 @@ def main() -> NoReturn:
         reconfigure: Any = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(encoding="utf-8", errors="backslashreplace")
-    # Leave through the same doors as Ctrl-C, so that no half-written folder stays.
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(EXIT_TERMINATED))
+    watch_signals()
     try:
         app(prog_name="rimwright")
     except Refusal as refusal:

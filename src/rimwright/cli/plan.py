@@ -74,7 +74,7 @@ def show_plan(made: Plan, files: PlanFiles) -> None:
     table = plain_table("option", "stance", "anchors", "graft stock", "what to know")
     for item in made.options:
         stock = "–" if item.graft is None else f"{item.graft.stock_length_mm:.0f} mm"
-        first = item.cautions[0] if item.cautions else ""
+        first = item.cautions[0] if item.cautions and not item.anchors else ""
         table.add_row(
             str(item.option.name), str(item.option.stance), str(len(item.anchors)), stock, first
         )

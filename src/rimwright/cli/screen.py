@@ -8,6 +8,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from rimwright.cli.stopping import stop_if_asked
+
 if TYPE_CHECKING:
     from rich.console import Console
     from rich.table import Table
@@ -61,10 +63,11 @@ def progress_bar() -> Iterator[Progress]:
     Yields
     ------
     Progress
-        A bar on stderr where that is a terminal; nothing otherwise.
+        A bar on stderr where that is a terminal; nothing otherwise. Ends the command if a
+        signal was heard.
     """
     if not sys.stderr.isatty():
-        yield lambda *_: None
+        yield lambda *_: stop_if_asked()
         return
     from rich.console import Console
     from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
@@ -76,6 +79,7 @@ def progress_bar() -> Iterator[Progress]:
         task = bar.add_task("starting", total=1.0)
 
         def tell(fraction: float, stage: str) -> None:
+            stop_if_asked()
             bar.update(task, completed=fraction, description=stage)
 
         yield tell

@@ -1,0 +1,61 @@
+"""The command as its own process: stopped midway it leaves nothing half written."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+CODE = "from rimwright.cli import main; main()"
+WAIT_S = 120.0  # a cold start compiles; a shared machine is slow
+
+
+def start(*arguments: object, cwd: Path) -> subprocess.Popen[str]:
+    """The command in a process of its own."""
+    return subprocess.Popen(
+        [sys.executable, "-c", CODE, *map(str, arguments)],
+        cwd=cwd,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+
+
+@pytest.mark.fault
+@pytest.mark.parametrize(("number", "code"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
+def test_stopped_midway(tmp_path, number, code):
+    """Ctrl-C or a stop signal while planning: its exit code, no traceback, no half-made plan."""
+    process = start("demo", "--out", "demo", cwd=tmp_path)
+    case = tmp_path / "demo" / "case" / "case.toml"
+    end = time.monotonic() + WAIT_S
+    while not case.exists() and process.poll() is None and time.monotonic() < end:
+        time.sleep(0.02)
+    assert case.exists(), process.communicate()[1]
+    os.kill(process.pid, number)
+    out, err = process.communicate(timeout=WAIT_S)
+    assert process.returncode == code
+    assert out == ""
+    assert "Traceback" not in err
+    names = {path.name for path in (tmp_path / "demo").iterdir()}
+    assert names == {"case"}
+
+
+def test_json_on_stdout_and_nothing_else(tmp_path):
+    """As a process of its own, too: one JSON document on stdout, warnings on stderr only."""
+    (tmp_path / "case.toml").write_text(
+        'schema = "rimwright.case/1"\nid = "x"\nside = "left"\n', encoding="utf-8"
+    )
+    process = start("plan", "case.toml", "--out", "plan", "--json", cwd=tmp_path)
+    out, err = process.communicate(timeout=WAIT_S)
+    assert process.returncode == 0, err
+    document = json.loads(out)
+    assert document["schema"] == "rimwright.plan/1"
+    assert all(line.startswith("caution: ") for line in err.splitlines())
+    assert json.loads((tmp_path / "plan" / "plan.json").read_text(encoding="utf-8")) == document

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
@@ -17,7 +18,7 @@ from rimwright.report.corridor_chart import draw_corridors
 from rimwright.report.curves import draw_alpha, draw_coverage
 from rimwright.report.figure import EM, Figure, Lanes, text_width, wrap
 from rimwright.report.hour_axes import broken_at_gaps
-from rimwright.report.pegs import lean_deg, peg_tip
+from rimwright.report.pegs import BADGE_RADIUS, badge_spots, lean_deg, peg_tip
 from rimwright.report.ring import draw_ring
 from rimwright.report.strip import LEFT, RIGHT, draw_strip
 from rimwright.report.unrolled import Unrolled
@@ -124,6 +125,20 @@ def test_peg_has_the_depth_and_lean_of_its_drill(plan: Plan) -> None:
     # sqrt(1 + 0.15²)) = 8.53 degrees; 0.1 for the tangent taken over two tenths of an hour.
     level = next(anchor for anchor in plan.anchors if anchor.hour == 1.5)
     assert lean_deg(rim, level.hour, level.direction) == pytest.approx(8.53, abs=0.1)
+
+
+def test_badges_of_pegs_that_converge_do_not_cover_each_other(plan: Plan) -> None:
+    """Two drills that meet at their tips still show both numbers, each on its own peg."""
+    rim = plan.hip.rim if plan.hip else None
+    assert rim is not None
+    one, two = plan.anchors[0], plan.anchors[1]
+    meeting = (rim.point_at(one.hour) + rim.point_at(two.hour)) / 2 + 15 * rim.bone_inward_at(11.4)
+    anchors = [replace(a, direction=meeting - a.entry_mm, depth_mm=15.5) for a in (one, two)]
+    track = Unrolled(rim=rim, left=LEFT, right=RIGHT)
+    tips = [peg_tip(track, rim, anchor=anchor) for anchor in anchors]
+    assert math.dist(*tips) < 2 * BADGE_RADIUS
+    first, second = badge_spots(track, rim, anchors=anchors)
+    assert math.dist(first, second) >= 2 * BADGE_RADIUS
 
 
 def test_every_anchor_is_told_in_words(any_plan: Plan) -> None:

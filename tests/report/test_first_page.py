@@ -64,8 +64,10 @@ def test_refused_anchor_and_stance_against_stand_on_page_one(plan: Plan) -> None
 
 def test_a_layout_that_failed_says_why() -> None:
     """No anchors where anchors are needed: the reason of the layout stands on page one."""
-    texts = [cell.text for cell in blocking_facts(plan_fixture.full_plan(planned="repair"))]
-    assert any("No anchors are laid out" in text and "3:00 is blocked" in text for text in texts)
+    plan = plan_fixture.full_plan(planned="repair")
+    assert "3:00 is blocked by the joint" in anchor_table(plan.planned, plan=plan).caption
+    assert any("no anchors are laid out" in cell.text for cell in blocking_facts(plan))
+    assert not any("3:00 is blocked" in cell.text for cell in doubts_that_matter(plan))
 
 
 def test_doubts_beyond_page_one_are_counted(plan: Plan) -> None:
@@ -91,11 +93,11 @@ def test_a_second_identifier_is_asked_for_where_it_lacks(
 def test_page_one_has_identity_strip_anchors_graft_and_signature(any_plan: Plan) -> None:
     """In this order, whatever is known."""
     kinds = [type(block).__name__ for block in first_page(any_plan)]
-    assert kinds[:5] == ["Facts", "Paragraph", "Picture", "Table", "Paragraph"]
+    assert kinds[:6] == ["Facts", "Paragraph", "Paragraph", "Picture", "Table", "Paragraph"]
     last = first_page(any_plan)[-1]
     assert isinstance(last, Facts)
     assert last.pairs[0][0] == "Read and signed by"
-    assert isinstance(first_page(any_plan)[3], Table)
+    assert isinstance(first_page(any_plan)[4], Table)
 
 
 def test_an_option_that_is_missing_is_said() -> None:

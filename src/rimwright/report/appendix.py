@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import fields, is_dataclass
 
 from rimwright.anatomy import Plan, Status
@@ -72,23 +72,17 @@ def settings_section(plan: Plan, *, evidence: EvidenceTable) -> Section:
     """Settings as used, what a clinic changed, and the digest of the inputs."""
     rows = []
     for name, value in plan.settings.items():
-        known = _setting(name, evidence)
-        rows.append(
-            (
-                Cell(text=plain(name), is_strong=True),
-                Cell(text=_shown(value)),
-                Cell(text=f"{known.status.value}: {known.source}" if known else "–"),
-                Cell(
-                    text="rows" if known and known.evidence else "–",
-                    evidence=known.evidence if known else (),
-                ),
-            )
-        )
+        if isinstance(value, Mapping):
+            rows += [_setting_row(f"{name}: {key}", text, evidence) for key, text in value.items()]
+            if not value:
+                rows.append(_setting_row(name, "nothing", evidence))
+        else:
+            rows.append(_setting_row(name, value, evidence))
     blocks: list[Block] = []
     if rows:
         header = ("Setting", "Value", "Rests on", "Evidence")
         blocks.append(
-            Table(caption="Settings in force", header=header, rows=tuple(rows), wide=(0, 1, 2))
+            Table(caption="Settings in force", header=header, rows=tuple(rows), wide=(0, 1, 2, 3))
         )
     else:
         blocks.append(Paragraph(cell=Cell(text="No settings were recorded.")))
@@ -97,6 +91,31 @@ def settings_section(plan: Plan, *, evidence: EvidenceTable) -> Section:
         Facts(pairs=(("Digest of the inputs", digest), ("Version of the plan", str(plan.version))))
     )
     return Section(key="settings", title="Settings and digest", blocks=tuple(blocks))
+
+
+def _setting_row(name: str, value: object, evidence: EvidenceTable) -> tuple[Cell, ...]:
+    """One setting: what it is, its value with unit, and what it rests on."""
+    known = _setting(name, evidence)
+    words = plain(known.name if known else name).rpartition(",")[0] or plain(name)
+    if known is None:
+        words = plain(name)
+    shown = _shown(value)
+    if known is not None and known.unit not in ("", "count"):
+        shown = f"{shown}°" if known.unit == "deg" else f"{shown} {known.unit}"
+    return (
+        Cell(
+            text=words,
+            is_strong=True,
+            detail=known.note if known else "",
+            detail_name="what it is",
+        ),
+        Cell(text=shown),
+        Cell(text=f"{known.status.value}: {known.source}" if known else "–"),
+        Cell(
+            text="rows" if known and known.evidence else "–",
+            evidence=known.evidence if known else (),
+        ),
+    )
 
 
 def cited_in(thing: object) -> tuple[str, ...]:
@@ -132,6 +151,12 @@ def _shown(value: object) -> str:
         return f"{value:g}"
     if isinstance(value, (list, tuple)):
         return "; ".join(_shown(item) for item in value)
-    if isinstance(value, dict):
-        return ", ".join(f"{plain(str(name))} {_shown(item)}" for name, item in value.items())
+    if isinstance(value, Mapping):
+        return ", ".join(_shown_part(str(name), item) for name, item in value.items())
     return str(value)
+
+
+def _shown_part(name: str, value: object) -> str:
+    """One entry of a table inside a setting: drill 1.8 mm; a kind needs no name."""
+    words, _, unit = plain(name).partition(", ")
+    return _shown(value) if name == "kind" else f"{words} {_shown(value)} {unit}".strip()

@@ -33,6 +33,8 @@ class Cell:
         Evidence ids, shown as links to the evidence section.
     is_strong
         Whether the words are set bold.
+    detail_name
+        What the longer text is, in a word.
     """
 
     text: str
@@ -40,6 +42,7 @@ class Cell:
     detail: str = ""
     evidence: tuple[str, ...] = ()
     is_strong: bool = False
+    detail_name: str = "method"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +115,8 @@ class Table:
         Whether it is one click away on the screen.
     is_evidence
         Whether its rows are evidence rows, to be linked to.
+    is_halved
+        Whether it is long and narrow: in print its halves stand side by side.
     """
 
     caption: str
@@ -121,6 +126,7 @@ class Table:
     anchor_rows: bool = False
     is_folded: bool = False
     is_evidence: bool = False
+    is_halved: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

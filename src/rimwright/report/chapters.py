@@ -5,6 +5,7 @@ from __future__ import annotations
 from rimwright.anatomy import (
     Plan,
     PlannedOption,
+    Statement,
     Status,
     spoken_hour,
 )
@@ -88,6 +89,8 @@ def options_section(plan: Plan) -> Section:
     return Section(key="options", title="Options", blocks=tuple(blocks))
 
 
+N_ROADS = 5
+"""No operation, arthroscopy, osteotomy of pelvis and of femur, arthroplasty: always first."""
 STANCE_NOTE = (
     "The stance says what the evidence at hand says of an option in this hip. It is not a score, "
     "options are not ranked, and no operation at all is one of the roads."
@@ -121,18 +124,23 @@ def _option(plan: Plan, item: PlannedOption) -> list[Block]:
 
 def candidacy_section(plan: Plan) -> Section:
     """Whether arthroscopy is the right road; other roads beside it."""
-    items = tuple(
-        Cell(
-            text=f"{sentence(item.statement).rstrip('.')} ({item.stance.value}).",
-            mark=STANCE_SHAPES[item.stance],
-            evidence=item.evidence,
-        )
-        for item in plan.candidacy
-    )
-    blocks: tuple[Block, ...] = (Items(items=items),)
-    if not items:
+    roads = tuple(_statement(item) for item in plan.candidacy[:N_ROADS])
+    rest = tuple(_statement(item) for item in plan.candidacy[N_ROADS:])
+    blocks: tuple[Block, ...] = (Items(items=roads),)
+    if rest:
+        blocks = (*blocks, Items(title="Cut-offs one by one, and what is not known", items=rest))
+    if not roads:
         blocks = (Paragraph(cell=Cell(text="Nothing is known that candidacy could be judged by.")),)
     return Section(key="candidacy", title="Candidacy and other roads", blocks=blocks)
+
+
+def _statement(item: Statement) -> Cell:
+    """A statement with its stance in shape and word."""
+    return Cell(
+        text=f"{sentence(item.statement).rstrip('.')} ({item.stance.value}).",
+        mark=STANCE_SHAPES[item.stance],
+        evidence=item.evidence,
+    )
 
 
 def work_section(plan: Plan) -> Section:

@@ -49,7 +49,7 @@ def compose(
     evidence
         Rows and settings in force.
     issued_on
-        Date as it shall be printed; this layer does not look at the clock.
+        Date as it shall be printed, else the plan's setting of that name; no clock is read.
     mark
         Draft, superseded or signed.
 
@@ -59,6 +59,7 @@ def compose(
         Page one and the sections behind it.
     """
     first = first_page(plan)
+    dated = issued_on or str(plan.settings.get("issued_on", ""))
     body = (
         dial_section(plan),
         options_section(plan),
@@ -76,7 +77,7 @@ def compose(
         side=side_words(plan.side),
         case_id=plan.case_id,
         version=plan.version,
-        issued_on=issued_on,
+        issued_on=dated,
         mark="" if mark is PlanMark.SIGNED else mark.value,
         first=first,
         sections=(*body, evidence_section(cited, evidence=evidence), settings),

@@ -13,6 +13,7 @@ from rimwright.report.figure import (
     polyline,
     rect,
     text,
+    text_width,
 )
 from rimwright.report.hour_axes import WIDTH, HourAxes, value_range
 from rimwright.report.legend import Entry, draw_key
@@ -121,9 +122,23 @@ def _blocked(plan: Plan, axes: HourAxes) -> Markup:
         spots = [axes.x(corridor.hour) for corridor in members]
         parts += [cross((x, axes.bottom - 8), size=5.0) for x in spots]
         words = members[0].blocked_by or "blocked"
-        x, lane = lanes.place(words, sum(spots) / len(spots))
-        parts.append(text(words, (x, axes.bottom - 22 - lane * LINE), kind="mh"))
+        middle = sum(spots) / len(spots)
+        x, lane = lanes.place(words, middle)
+        y = _clear_of_bars(plan, axes, reach=(x, text_width(words) / 2 + BAR)) - lane * LINE
+        parts.append(polyline([(middle, axes.bottom - 18), (x, y + 5)], class_="f-axis"))
+        parts.append(text(words, (x, y), kind="mh"))
     return join(parts)
+
+
+def _clear_of_bars(plan: Plan, axes: HourAxes, *, reach: tuple[float, float]) -> float:
+    """A height over every bar and ring within reach of a label's middle."""
+    middle, half = reach
+    near = [
+        axes.y(max(corridor.half_angle_deg, corridor.rim_angle_deg))
+        for corridor in plan.corridors
+        if abs(axes.x(corridor.hour) - middle) <= half
+    ]
+    return max(min([*near, axes.bottom - 22]) - 12, axes.top + 16)
 
 
 def _limit(axes: HourAxes, aiming_error_deg: float | None) -> Markup:

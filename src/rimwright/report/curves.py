@@ -15,7 +15,7 @@ from rimwright.report.hour_axes import WIDTH, HourAxes, value_range
 from rimwright.report.markup import Markup, join
 from rimwright.report.wording import number
 
-TOP, BOTTOM = 34.0, 274.0
+TOP, BOTTOM = 36.0, 236.0
 """Ends of the value axis, drawing units."""
 
 

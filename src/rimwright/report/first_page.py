@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rimwright.anatomy import (
+    Action,
     Anchor,
     Plan,
     PlannedOption,
@@ -14,12 +15,16 @@ from rimwright.anatomy import (
 )
 from rimwright.report.blocks import Block, Cell, Facts, Items, Paragraph, Picture, Table, Tone
 from rimwright.report.strip import draw_strip
-from rimwright.report.wording import STANCE_SHAPES, STATUS_SHAPES, number
+from rimwright.report.wording import STANCE_SHAPES, STATUS_SHAPES, count_of, number
 
 IDENTIFYING = ("name", "identifier", "number", "born", "birth")
 """Words in the names of patient facts that identify; two identifiers are wanted in theatre."""
 DOUBTS_ON_PAGE_ONE = 6
 """More doubts than these go to their section, and page one says how many."""
+NO_LAYOUT = ("no layout", "no anchors", "nothing is laid out")
+"""How the caution of an option begins that says why it could not be laid out."""
+REASONS_ON_PAGE_ONE = 2
+"""The first says what the option is, the next what decides in this hip; the rest is behind."""
 STRIP_CAPTION = (
     "Rim unrolled, one scale for lengths along the rim, widths, depths and drills. Above the line: "
     "labrum and graft (a graft beside a kept remnant is drawn on top of it, for reading). Below: "
@@ -38,6 +43,7 @@ def first_page(plan: Plan) -> tuple[Block, ...]:
     blocks: list[Block] = [
         Facts(pairs=patient_facts(plan)),
         Paragraph(cell=lead(plan), tone=Tone.LEAD),
+        Paragraph(cell=why(plan)),
         Picture(figure=draw_strip(plan), caption=caption),
         anchor_table(plan.planned, plan=plan),
         Paragraph(cell=Cell(text=graft_sentence(plan.planned), is_strong=True)),
@@ -63,25 +69,36 @@ def patient_facts(plan: Plan) -> tuple[tuple[str, str], ...]:
     pairs = [("Case", plan.case_id)]
     pairs += [(name, str(value)) for name, value in plan.patient.items()]
     if not any(word in name.lower() for name in plan.patient for word in IDENTIFYING):
-        pairs.append(("Second identifier (not in the case, write it here)", "                    "))
+        pairs.append(("second identifier", "                    "))
     return tuple(pairs)
 
 
 def lead(plan: Plan) -> Cell:
-    """The option shown first, its stance and the reasons, in one breath."""
+    """The option shown first: what it does where, and its stance."""
     planned = plan.planned
     if planned is None:
         return Cell(text=f"Shown first: {plan.planned_option}. It was not laid out.")
     option = planned.option
-    where = "; ".join(f"{item.action.value} {item.sector}" for item in option.actions)
-    reasons = " ".join(sentence(reason.text) for reason in option.reasons)
-    evidence = tuple(dict.fromkeys(id_ for reason in option.reasons for id_ in reason.evidence))
-    text = f"Shown first: {option.name} ({where or 'no action'}). Evidence: {option.stance.value}."
+    acting = sorted(option.actions, key=lambda item: item.action is Action.KEEP)
+    where = "; ".join(f"{item.action.value} {item.sector}" for item in acting)
     return Cell(
-        text=f"{text} {reasons}".strip(),
+        text=f"{option.name.capitalize()}, shown first: {where or 'no action'}. "
+        f"Evidence: {option.stance.value}.",
         mark=STANCE_SHAPES[option.stance],
-        evidence=evidence,
+        is_strong=True,
     )
+
+
+def why(plan: Plan) -> Cell:
+    """The first reasons for the stance of the option shown first."""
+    planned = plan.planned
+    reasons = planned.option.reasons if planned else ()
+    shown = reasons[:REASONS_ON_PAGE_ONE]
+    text = " ".join(sentence(reason.text) for reason in shown) or "No reasons are recorded."
+    if len(reasons) > len(shown):
+        text += f" {count_of(len(reasons) - len(shown), 'more reason')} under Options."
+    evidence = tuple(dict.fromkeys(id_ for reason in shown for id_ in reason.evidence))
+    return Cell(text=text, evidence=evidence)
 
 
 def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool = False) -> Table:
@@ -125,7 +142,7 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
     name = planned.option.name if planned else plan.planned_option
     wide = (10,)
     return Table(
-        caption=f"Anchors, {name}" if rows else f"No anchors: {_why_no_anchors(planned)}",
+        caption=f"Anchors, {name}" if rows else f"No anchors: {why_no_anchors(planned)}",
         header=header,
         rows=tuple(rows),
         wide=wide,
@@ -172,7 +189,7 @@ def blocking_facts(plan: Plan) -> tuple[Cell, ...]:
             text = f"{planned.option.name}: {stance.value}."
             found.append(Cell(text=text, mark=STANCE_SHAPES[stance]))
         if not planned.anchors and any(a.action.needs_anchors for a in planned.option.actions):
-            text = f"No anchors are laid out: {_why_no_anchors(planned)}"
+            text = f"{planned.option.name}: no anchors are laid out, see above."
             found.append(Cell(text=text, mark=STATUS_SHAPES[Status.REFUSED]))
     found += _anchor_doubts(plan, Status.REFUSED)
     return tuple(found)
@@ -181,13 +198,17 @@ def blocking_facts(plan: Plan) -> tuple[Cell, ...]:
 def doubts_that_matter(plan: Plan) -> tuple[Cell, ...]:
     """Doubts of the planned anchors, of the option, then of the whole plan; each once."""
     mark = STATUS_SHAPES[Status.CAUTION]
-    texts = list(plan.planned.cautions) if plan.planned else []
+    planned = plan.planned
+    texts = list(planned.cautions) if planned else []
+    if planned is not None and not planned.anchors:  # the reason stands under the strip
+        texts = [text for text in texts if sentence(text) not in why_no_anchors(planned)]
     texts += [*plan.cautions, *(plan.hip.warnings if plan.hip else ())]
     cells = [*_anchor_doubts(plan, Status.CAUTION)]
-    cells += [Cell(text=sentence(text), mark=mark) for text in dict.fromkeys(texts)]
-    if plan.labrum.unknown_sectors():
-        unknown = ", ".join(str(sector) for sector in plan.labrum.unknown_sectors())
-        cells.append(Cell(text=f"Labrum not known: {unknown}.", mark=mark))
+    sentences = list(dict.fromkeys(sentence(text) for text in texts))
+    unknown = ", ".join(str(sector) for sector in plan.labrum.unknown_sectors())
+    if unknown and not any("labrum" in text.lower() and unknown in text for text in sentences):
+        sentences.append(f"Labrum not known: {unknown}.")
+    cells += [Cell(text=text, mark=mark) for text in sentences]
     return tuple(cells)
 
 
@@ -196,7 +217,9 @@ def sentence(text: str) -> str:
     text = text.strip()
     if not text:
         return text
-    first = text[0].upper() if text[:2].lower() == text[:2] else text[0]
+    word = text.split(maxsplit=1)[0].rstrip(".:,;")
+    has_own_spelling = word != word.lower() or "." in word or "_" in word
+    first = text[0] if has_own_spelling else text[0].upper()
     return first + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
@@ -213,13 +236,15 @@ def _anchor_doubts(plan: Plan, status: Status) -> list[Cell]:
     ]
 
 
-def _why_no_anchors(planned: PlannedOption | None) -> str:
-    """Why an option has no anchors."""
+def why_no_anchors(planned: PlannedOption | None) -> str:
+    """Why an option has no anchors, from its cautions."""
     if planned is None:
         return "no option of this name was planned."
     if not any(item.action.needs_anchors for item in planned.option.actions):
         return "nothing is fixed to the rim in this option."
-    return " ".join(sentence(text) for text in planned.cautions) or "no reason given."
+    stops = [text for text in planned.cautions if text.lower().startswith(NO_LAYOUT)]
+    reasons = stops or list(planned.cautions)
+    return " ".join(sentence(text) for text in reasons) or "no reason given."
 
 
 def _from_last(before: Anchor | None, anchor: Anchor, rim: RimCurve | None) -> str:

@@ -149,7 +149,9 @@ def _block(block: Block) -> Markup:
         case Items():
             entries = [element("li", _cell(cell)) for cell in block.items]
             title = element("h3", block.title) if block.title else None
-            return join([title, element("ol" if block.is_numbered else "ul", entries)])
+            marked = "marked" if all(cell.mark for cell in block.items) else None
+            kind = "ol" if block.is_numbered else "ul"
+            return join([title, element(kind, entries, class_=marked)])
         case Picture():
             return _picture(block)
         case Table():
@@ -230,6 +232,6 @@ def _cell(cell: Cell) -> Markup:
         parts.append(Markup(" "))
         parts.append(element("a", id_, href=f"#{evidence_id(id_)}", class_="cite"))
     if cell.detail:
-        summary = element("summary", "method")
+        summary = element("summary", cell.detail_name)
         parts.append(element("details", summary, element("p", cell.detail), class_="method"))
     return join(parts)

@@ -143,10 +143,11 @@ def corridors_section(plan: Plan, *, evidence: EvidenceTable) -> Section:
     )
     table = Table(
         caption="Corridors by hour",
-        header=("Hour", "Half angle", "Rim angle", "To far cortex", "Bone volume", "Drill"),
+        header=("Hour", "Half\nangle", "Rim\nangle", "To far\ncortex", "Bone\nvolume", "Drill"),
         rows=rows,
         wide=(5,),
         is_folded=True,
+        is_halved=True,
     )
     caption = "First drill listed, best entry and direction at each quarter hour, margins kept."
     return Section(

@@ -127,6 +127,7 @@ def _block(block: Block) -> dict[str, Any]:
                 "rows": [[_cell(cell) for cell in row] for row in block.rows],
                 "widths": _widths(block),
                 "is_evidence": block.is_evidence,
+                "is_halved": block.is_halved,
             }
 
 
@@ -134,9 +135,14 @@ def _widths(table: Table) -> list[float]:
     """Share of the room left over for each wide column, by how much it has to say; 0 is narrow."""
     shares = [0.0] * len(table.header)
     for column in table.wide:
-        letters = sum(len(row[column].text) + len(row[column].detail) for row in table.rows)
-        shares[column] = max(1.0, (letters / max(len(table.rows), 1)) ** 0.6)
+        lengths = [_letters(row[column]) for row in table.rows]
+        shares[column] = max([4.0, *(length**0.5 for length in lengths)])
     return shares
+
+
+def _letters(cell: Cell) -> float:
+    """How much a cell has to say; small print counts for less."""
+    return len(cell.text) + 0.6 * len(cell.detail) + 14.0 * len(cell.evidence)
 
 
 def _cell(cell: Cell) -> dict[str, Any]:

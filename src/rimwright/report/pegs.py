@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+
 import numpy as np
 
 from rimwright.anatomy import Anchor, OldAnchor, RimCurve, Status, wrap_hour
@@ -11,6 +14,10 @@ from rimwright.report.unrolled import Track, station_of
 
 FAN_STEPS = 8
 """Straight steps the end of a fan is drawn with."""
+BADGE_RADIUS = 12.5
+"""Radius of a badge, drawing units."""
+BADGE_PARTS = (1.0, 0.75, 0.5)
+"""Parts of a peg's length at which its badge may sit."""
 
 
 def lean_deg(rim: RimCurve | None, hour: float, direction: np.ndarray) -> float:
@@ -51,8 +58,34 @@ def draw_fan(track: Track, rim: RimCurve | None, *, anchor: Anchor) -> Markup:
     return polygon([track.point(station), *edge], class_="f-fan")
 
 
-def draw_peg(track: Track, rim: RimCurve | None, *, anchor: Anchor, number: int) -> Markup:
-    """One anchor: peg of its drill's width and depth, round badge with its number at the tip."""
+def draw_pegs(track: Track, rim: RimCurve | None, *, anchors: Sequence[Anchor]) -> Markup:
+    """All anchors: pegs of their drill's width and depth, a badge with its number on each."""
+    spots = badge_spots(track, rim, anchors=anchors)
+    return join(
+        [
+            _peg(track, rim, anchor=anchor, badge=(spot, number))
+            for number, (anchor, spot) in enumerate(zip(anchors, spots, strict=True), 1)
+        ]
+    )
+
+
+def badge_spots(track: Track, rim: RimCurve | None, *, anchors: Sequence[Anchor]) -> list[Spot]:
+    """A badge at the tip of each peg, or higher up on it where tips converge."""
+    spots: list[Spot] = []
+    for anchor in anchors:
+        tip = peg_tip(track, rim, anchor=anchor)
+        foot = track.point(station_of(anchor.hour))
+        places = [
+            (foot[0] + part * (tip[0] - foot[0]), foot[1] + part * (tip[1] - foot[1]))
+            for part in BADGE_PARTS
+        ]
+        free = [p for p in places if all(math.dist(p, q) >= 2 * BADGE_RADIUS for q in spots)]
+        spots.append(free[0] if free else tip)
+    return spots
+
+
+def _peg(track: Track, rim: RimCurve | None, *, anchor: Anchor, badge: tuple[Spot, int]) -> Markup:
+    """One peg with its badge."""
     class_ = "f-peg" if anchor.status is Status.OK else "f-pegopen"
     body = _shaft(
         track,
@@ -62,9 +95,10 @@ def draw_peg(track: Track, rim: RimCurve | None, *, anchor: Anchor, number: int)
         depth_mm=anchor.depth_mm,
         class_=class_,
     )
-    x, y = peg_tip(track, rim, anchor=anchor)
-    badge = [circle((x, y), 12.5, class_="f-badge"), text(str(number), (x, y + 5.8), kind="mb")]
-    return group(body, badge, data_anchor=str(number), class_="f-anchor")
+    (x, y), number = badge
+    disc = circle((x, y), BADGE_RADIUS, class_="f-badge")
+    words = text(str(number), (x, y + 5.8), kind="mb")
+    return group(body, disc, words, data_anchor=str(number), class_="f-anchor")
 
 
 def draw_state(at: Spot, status: Status) -> Markup:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rimwright.anatomy import Plan, spoken_hour
-from rimwright.report.figure import Figure, circle, polyline, rect, text
+from rimwright.report.figure import Figure, circle, polyline, rect, text, text_width
 from rimwright.report.hour_axes import WIDTH, WORDS
 from rimwright.report.markup import Markup, join
 from rimwright.report.unrolled import stretches
@@ -75,7 +75,8 @@ def _rows(plan: Plan) -> Markup:
                 parts.append(rect((_x(start), y + 4), size, class_="f-bar2"))
             start, end = max(stretches(sector), key=lambda span: span[1] - span[0])
             words = f"{spoken_hour(sector.from_hour)}–{spoken_hour(sector.to_hour)}"
-            parts.append(text(words, ((_x(start) + _x(end)) / 2, y + 19), kind="mh"))
+            if text_width(words) <= _x(end) - _x(start) + 6:  # else the table says it
+                parts.append(text(words, ((_x(start) + _x(end)) / 2, y + 19), kind="mh"))
         if not portal.reaches:
             parts.append(text("reaches no hour", ((LEFT + RIGHT) / 2, y + 19), kind="mq"))
     return join(parts)

@@ -7,7 +7,7 @@ from rimwright.report.bands import draw_findings, draw_graft, draw_run
 from rimwright.report.figure import Figure, circle, cross, path, polyline, text
 from rimwright.report.labrum_words import describe_map
 from rimwright.report.markup import Markup, element, join
-from rimwright.report.pegs import draw_fan, draw_old, draw_peg
+from rimwright.report.pegs import draw_fan, draw_old, draw_pegs
 from rimwright.report.tissue import graft_runs, tissue_runs
 from rimwright.report.unrolled import Rolled, notch_stretches, station_of
 from rimwright.report.wording import count_of, side_words
@@ -59,10 +59,7 @@ def draw_ring(plan: Plan) -> Figure:
         ],
         [draw_old(track, rim, anchor=anchor) for anchor in plan.old_anchors],
         [draw_fan(track, rim, anchor=anchor) for anchor in plan.anchors],
-        [
-            draw_peg(track, rim, anchor=anchor, number=place)
-            for place, anchor in enumerate(plan.anchors, 1)
-        ],
+        draw_pegs(track, rim, anchors=plan.anchors),
         _middle(plan, centre),
     ]
     return Figure(

@@ -26,7 +26,7 @@ from rimwright.report.figure import (
 from rimwright.report.labrum_words import describe_map, short_words, width_words
 from rimwright.report.legend import draw_key, key_entries
 from rimwright.report.markup import Markup, join
-from rimwright.report.pegs import draw_fan, draw_old, draw_peg, old_anchor_hour, peg_tip
+from rimwright.report.pegs import draw_fan, draw_old, draw_pegs, old_anchor_hour, peg_tip
 from rimwright.report.tissue import graft_runs, tissue_runs
 from rimwright.report.unrolled import Unrolled, notch_stretches, station_of, stretches
 from rimwright.report.wording import STATUS_SHAPES, number, side_words
@@ -81,10 +81,7 @@ def draw_strip(plan: Plan) -> Figure:
         _blocked(plan, track),
         [draw_old(track, rim, anchor=anchor) for anchor in plan.old_anchors],
         [draw_fan(track, rim, anchor=anchor) for anchor in plan.anchors],
-        [
-            draw_peg(track, rim, anchor=anchor, number=place)
-            for place, anchor in enumerate(plan.anchors, 1)
-        ],
+        draw_pegs(track, rim, anchors=plan.anchors),
         labels,
         _heights(track, deepest_mm=deepest_mm if plan.anchors or plan.old_anchors else 0.0),
         _scale(track, y=axis_y),

@@ -56,7 +56,7 @@ def write_report(
     evidence: EvidenceTable | None = None,
 ) -> ReportFiles:
     """
-    Write report.html, report.pdf and figures/*.svg.
+    Write `report.html`, `report.pdf` and the drawings of `figures/`.
 
     Parameters
     ----------

@@ -180,6 +180,24 @@ def test_equipment_left_out_is_stood_in_for_and_said(demo, stored):
     assert any("none are to hand" in caution for caution in none.planned.cautions)
 
 
+def test_moving_the_trochanter_moves_what_a_portal_reaches(demo, stored, plan):
+    """A trochanter tip picked 10 mm further back changes the hours the portals reach."""
+    found = stored.hip.landmarks_mm["greater_trochanter"]
+    picked = (found - 10.0 * stored.hip.frame.anterior).tolist()
+    moved = plan_case(changed(demo, landmarks={"greater_trochanter": picked}))
+    assert moved.hip.femur.greater_trochanter_mm.tolist() == picked
+    assert [item.name for item in moved.portals] == [item.name for item in plan.portals]
+    assert [item.reaches for item in moved.portals] != [item.reaches for item in plan.portals]
+    assert not any("not used" in caution for caution in moved.cautions)
+
+
+def test_a_landmark_that_is_not_taken_up_is_said(demo, stored):
+    """A landmark the measurements do not use is a caution, never silently dropped."""
+    case = changed(demo, landmarks={"notch_from": [90.0, 0.0, -20.0]})
+    cautions = plan_case(case, hip=stored).cautions
+    assert any("not used in these measurements: notch_from" in text for text in cautions)
+
+
 def test_unknown_labrum_is_said(plan):
     """The arcs no sector speaks of are cautions, never healthy."""
     assert any(text.startswith("Labrum unknown, not healthy") for text in plan.cautions)

@@ -3,45 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 from rimwright.anatomy import (
     HipGeometry,
-    OldAnchor,
     Option,
     PlannedOption,
-    Portal,
-    RimCurve,
     Sector,
     Stance,
-    TriangleMesh,
     hour_gap,
 )
 from rimwright.casework.case_settings import SettingsInForce
-from rimwright.fixation import Layout, MeshBoneField, graft_stock, lay_out_anchors
+from rimwright.casework.ground import BoneToFix
+from rimwright.fixation import Layout, graft_stock, lay_out_anchors
 
 SAME_HOUR = 1e-9
 """Arcs whose ends differ by rounding only meet."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class BoneToFix:
-    """
-    What anchors are laid out on.
-
-    Parameters
-    ----------
-    bone, rim, field
-        Hip bone, its rim and its field, old anchors in it.
-    portals, old_anchors
-        Empty where they are not known.
-    """
-
-    bone: TriangleMesh
-    rim: RimCurve
-    field: MeshBoneField
-    portals: tuple[Portal, ...] = ()
-    old_anchors: tuple[OldAnchor, ...] = ()
 
 
 def joined(sectors: Iterable[Sector]) -> tuple[Sector, ...]:

@@ -8,7 +8,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from rimwright.anatomy import (
-    Corridor,
     HipGeometry,
     Plan,
     PlannedOption,
@@ -23,13 +22,13 @@ from rimwright.casework.case import Case
 from rimwright.casework.case_findings import JOINT_SPACE_TAKEN_AS, findings_of, patient_facts
 from rimwright.casework.case_settings import SettingsInForce, printed_settings, settings_in_force
 from rimwright.casework.equipment import list_equipment
+from rimwright.casework.ground import BoneToFix, corridors_of, ground_of
 from rimwright.casework.hip_store import StoredHip, code_digest
-from rimwright.casework.option_layout import BoneToFix, OptionLayouts
+from rimwright.casework.option_layout import OptionLayouts
 from rimwright.errors import CaseRefusal
-from rimwright.fixation import build_mesh_field, find_corridors, place_portals
+from rimwright.fixation import build_mesh_field
 from rimwright.treatment import assess_candidacy, list_options
 
-NO_BONES = "the case names no bones"
 OTHER_CODE = (
     "The measured hip was stored by another version of the code; run the plan without it to "
     "measure again"
@@ -136,8 +135,10 @@ def plan_case(
         stored = with_field(stored)
     measured = None if stored is None else stored.hip
     tell(share, "portals and corridors")
-    ground, portal_cautions, why_not = _ground(case, stored, used)
-    corridors = _corridors(ground, used)
+    found = ground_of(case, stored, used=used)
+    ground = found if isinstance(found, BoneToFix) else None
+    why_not = found if isinstance(found, str) else ""
+    corridors = corridors_of(ground, used=used) if ground else ()
     tell(share + 0.5 * (1 - share), "options")
     findings = findings_of(case, measured)
     options = list_options(case.labrum, findings, used.table, notch=_notch(measured))
@@ -161,40 +162,12 @@ def plan_case(
         portals=ground.portals if ground else (),
         orders_of_work=tuple(item.for_option(shown.option) for item in used.techniques),
         equipment_list=list_equipment(shown, grafts=used.grafts, table=used.table),
-        cautions=_cautions(case, stored, used, portal_cautions),
+        cautions=_cautions(case, stored, used, ground.placement.cautions if ground else ()),
         settings=printed_settings(case, used),
         patient=patient_facts(case),
         digest=_digest(case, stored, used),
         old_anchors=case.old_anchors,
         corridor_kind=used.anchors[0] if corridors else None,
-    )
-
-
-def _ground(
-    case: Case, stored: StoredHip | None, used: SettingsInForce
-) -> tuple[BoneToFix | None, tuple[str, ...], str]:
-    """The bone to fix on, the cautions of its portals, or why there is none."""
-    if stored is None:
-        return None, (), NO_BONES
-    hip = stored.hip
-    if hip.rim is None or hip.pelvis_bone is None or stored.field is None:
-        return None, (), hip.unavailable.get("rim", "no rim was found on the bones given")
-    placement = place_portals(hip, used.table, field=stored.field)
-    ground = BoneToFix(
-        bone=hip.pelvis_bone,
-        rim=hip.rim,
-        field=stored.field.with_obstacles(case.old_anchors),
-        portals=placement.portals,
-    )
-    return ground, tuple(placement.cautions), ""
-
-
-def _corridors(ground: BoneToFix | None, used: SettingsInForce) -> tuple[Corridor, ...]:
-    """Corridors of the first anchor listed, every 0.25 h."""
-    if ground is None or not used.anchors:
-        return ()
-    return find_corridors(
-        ground.field, ground.rim, bone=ground.bone, kind=used.anchors[0], limits=used.limits
     )
 
 

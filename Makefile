@@ -24,12 +24,12 @@ help: ## list the jobs
 
 $(VENV)/.made:
 	@command -v $(PYTHON) >/dev/null 2>&1 || { \
-	  echo "python3 is missing. On Debian: sudo apt-get install python3 python3-venv" >&2; exit 1; }
+	  echo "$(PYTHON) is missing. On Debian, as root: apt-get install -y python3 python3-venv" >&2; exit 1; }
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || { \
 	  echo "Python 3.11 or newer is needed, $(PYTHON) is $$($(PYTHON) -V 2>&1)." \
-	       "Install one and run: make PYTHON=python3.11 (On Debian 12: sudo apt-get install python3.11 python3.11-venv)" >&2; exit 1; }
+	       "Install one and name it: make PYTHON=python3.11 JOB (Debian 12, as root: apt-get install -y python3.11 python3.11-venv)" >&2; exit 1; }
 	@$(PYTHON) -c 'import venv, ensurepip' 2>/dev/null || { \
-	  echo "Python's venv is missing. On Debian: sudo apt-get install python3-venv" >&2; exit 1; }
+	  echo "Python's venv is missing. On Debian, as root: apt-get install -y python3-venv" >&2; exit 1; }
 	@rm -rf $(VENV)
 	$(PYTHON) -m venv $(VENV)
 	@touch $@

@@ -41,6 +41,7 @@ numpydoc_show_class_members = False
 numpydoc_class_members_toctree = False
 
 html_theme = "basic"
+html_theme_options = {"globaltoc_maxdepth": 2}
 html_math_renderer = "mathml"
 html_static_path = ["_static"]
 html_css_files = ["rimwright.css"]

@@ -22,6 +22,7 @@ PLANS = {
     ),
     "no anchors": lambda: plan_fixture.full_plan(planned="debridement"),
     "blocked": lambda: plan_fixture.full_plan(planned="repair"),
+    "no rim found": plan_fixture.rimless_plan,
     "map only": plan_fixture.map_only_plan,
     "nothing known": plan_fixture.unknown_plan,
 }

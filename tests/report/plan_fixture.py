@@ -471,6 +471,24 @@ def full_plan(
     return Plan(**{**values, **changes})  # type: ignore[arg-type]
 
 
+def rimless_plan() -> Plan:
+    """Bones were given, but no rim was found on them: everything that rests on it is missing."""
+    plan = full_plan(Side.RIGHT)
+    assert plan.hip is not None
+    hip = replace(
+        plan.hip,
+        rim=None,
+        opening_axis=None,
+        by_hour=None,
+        unavailable={"rim": "no bony edge was found"},
+        measurements={
+            key: Measurement.refused("deg", "no rim was found") for key in MEASUREMENT_KEYS
+        },
+    )
+    options = tuple(replace(item, anchors=(), graft=None) for item in made_options(None))
+    return replace(plan, hip=hip, options=options, corridors=(), portals=(), corridor_kind=None)
+
+
 def map_only_plan(side: Side = Side.RIGHT) -> Plan:
     """A case without images: a labrum map and options, no bone."""
     return replace(

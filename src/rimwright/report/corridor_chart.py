@@ -22,6 +22,8 @@ from rimwright.report.wording import number
 
 BAR = 13.0
 """Width of a bar, drawing units; corridors stand a quarter of an hour, 18.7 units, apart."""
+WORD_ROOM_DEG = 7.0
+"""Room over the highest value for the words of what blocks a drill, degrees."""
 
 
 def draw_corridors(plan: Plan, *, aiming_error_deg: float | None) -> Figure | None:
@@ -43,6 +45,8 @@ def draw_corridors(plan: Plan, *, aiming_error_deg: float | None) -> Figure | No
     if not plan.corridors:
         return None
     values = [max(c.half_angle_deg, c.rim_angle_deg) for c in plan.corridors]
+    if any(not corridor.fits for corridor in plan.corridors):
+        values.append(max(values) + WORD_ROOM_DEG)
     low, high = value_range([*values, aiming_error_deg or 0.0], step=10.0, floor=0.0)
     entries = _key(plan, aiming_error_deg)
     key, key_height = draw_key(entries, (64.0, 2.0), width=WIDTH - 80.0)

@@ -131,17 +131,6 @@ def group(*children: Child, **attributes: str | float | None) -> Markup:
     return element("g", *children, **attributes)
 
 
-def status_shape(at: Spot, status: str, *, size: float = 6.0) -> Markup:
-    """Filled circle for ok, triangle for caution, cross for refused: told apart without colour."""
-    x, y = at
-    if status == "ok":
-        return circle(at, size * 0.85, class_="f-ink")
-    if status == "caution":
-        corners = [(x, y - size), (x + size, y + size), (x - size, y + size)]
-        return polygon(corners, class_="f-markfill")
-    return cross(at, size=size)
-
-
 def cross(at: Spot, *, size: float = 6.0) -> Markup:
     """A cross: refused, or nothing fits."""
     x, y = at

@@ -6,6 +6,7 @@ from rimwright.anatomy import Action, Plan, PlannedOption, Status
 from rimwright.report.figure import (
     LINE,
     Figure,
+    Lanes,
     cross,
     polyline,
     rect,
@@ -20,7 +21,7 @@ from rimwright.report.wording import STANCE_SHAPES, count_of, number
 
 LEFT, RIGHT = 232.0, 760.0
 """Ends of the small strips, drawing units."""
-ROW, BAND = 74.0, 26.0
+ROW, BAND = 78.0, 26.0
 """Height of a row and of its band, drawing units."""
 
 
@@ -86,11 +87,20 @@ def _row(plan: Plan, item: PlannedOption, top: float) -> Markup:
         parts.append(text(words, (14, top + 15 + LINE * row), kind="b"))
     stance = f"{STANCE_SHAPES[item.option.stance]} {item.option.stance.value}"
     parts.append(text(stance, (14, top + 15 + LINE * len(names))))
-    base = top + 8 + BAND
+    base = top + 14 + BAND
     parts.append(polyline([(LEFT, base), (RIGHT, base)], class_="f-rim"))
+    lanes = Lanes(left=LEFT, right=RIGHT)
     for done in item.option.actions:
         for start, end in stretches(done.sector):
             parts.append(_band(done.action, (_x(start), _x(end)), base))
+        start, end = max(stretches(done.sector), key=lambda span: span[1] - span[0])
+        middle, word = (_x(start) + _x(end)) / 2, done.action.value
+        if text_width(word) + 6 <= _x(end) - _x(start):
+            parts.append(text(word, (middle, base - 8), kind="mh"))
+            continue
+        x, lane = lanes.place(word, middle)
+        if lane == 0:  # over the band; a second lane would run into the row above
+            parts.append(text(word, (x, base - BAND - 5), kind="mh"))
     for anchor in item.anchors:
         x = _x(station_of(anchor.hour))
         class_ = "f-peg" if anchor.status is Status.OK else "f-pegopen"
@@ -120,6 +130,4 @@ def _band(action: Action, span: tuple[float, float], base: float) -> Markup:
         parts.append(rect((left, base - BAND / 2), (size[0], BAND / 2), class_="f-native"))
     else:
         parts.append(rect((left, top), size, class_="f-graft"))
-    if text_width(action.value) + 6 <= right - left:
-        parts.append(text(action.value, ((left + right) / 2, base - 8), kind="mh"))
     return join(parts)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from rimwright.anatomy import Anchor, OldAnchor, RimCurve, Status, wrap_hour
-from rimwright.report.figure import Spot, circle, group, polygon, status_shape, text
+from rimwright.report.figure import Spot, circle, group, polygon, text
 from rimwright.report.markup import Markup, join
 from rimwright.report.unrolled import Track, station_of
 
@@ -61,12 +61,14 @@ def draw_fan(track: Track, rim: RimCurve | None, *, anchor: Anchor) -> Markup:
 def draw_pegs(track: Track, rim: RimCurve | None, *, anchors: Sequence[Anchor]) -> Markup:
     """All anchors: pegs of their drill's width and depth, a badge with its number on each."""
     spots = badge_spots(track, rim, anchors=anchors)
-    return join(
-        [
-            _peg(track, rim, anchor=anchor, badge=(spot, number))
-            for number, (anchor, spot) in enumerate(zip(anchors, spots, strict=True), 1)
-        ]
-    )
+    pegs, badges = [], []
+    for number, (anchor, (x, y)) in enumerate(zip(anchors, spots, strict=True), 1):
+        place = str(number)
+        disc = circle((x, y), BADGE_RADIUS, class_="f-badge")
+        words = text(place, (x, y + 5.8), kind="mb")
+        pegs.append(group(_peg(track, rim, anchor=anchor), data_anchor=place))
+        badges.append(group(disc, words, data_anchor=place))
+    return join([pegs, badges])  # no peg may cover a number
 
 
 def badge_spots(track: Track, rim: RimCurve | None, *, anchors: Sequence[Anchor]) -> list[Spot]:
@@ -84,26 +86,16 @@ def badge_spots(track: Track, rim: RimCurve | None, *, anchors: Sequence[Anchor]
     return spots
 
 
-def _peg(track: Track, rim: RimCurve | None, *, anchor: Anchor, badge: tuple[Spot, int]) -> Markup:
-    """One peg with its badge."""
-    class_ = "f-peg" if anchor.status is Status.OK else "f-pegopen"
-    body = _shaft(
+def _peg(track: Track, rim: RimCurve | None, *, anchor: Anchor) -> Markup:
+    """One peg of its drill's width and depth: filled where ok, open where not."""
+    return _shaft(
         track,
         station_of(anchor.hour),
         lean_deg(rim, anchor.hour, anchor.direction),
         drill_mm=anchor.drill_mm,
         depth_mm=anchor.depth_mm,
-        class_=class_,
+        class_="f-peg" if anchor.status is Status.OK else "f-pegopen",
     )
-    (x, y), number = badge
-    disc = circle((x, y), BADGE_RADIUS, class_="f-badge")
-    words = text(str(number), (x, y + 5.8), kind="mb")
-    return group(body, disc, words, data_anchor=str(number), class_="f-anchor")
-
-
-def draw_state(at: Spot, status: Status) -> Markup:
-    """The shape of a state beside its word; words stand in the labels."""
-    return status_shape(at, status.value)
 
 
 def old_anchor_hour(rim: RimCurve | None, anchor: OldAnchor) -> float | None:

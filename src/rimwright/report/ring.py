@@ -47,7 +47,7 @@ def draw_ring(plan: Plan) -> Figure:
     body = [
         text(f"{side_words(plan.side)}, seen from lateral", (SIZE / 2, 20.0), kind="mb"),
         _hours(track, gap_mm=gap_mm),
-        _orientation(track, gap_mm=gap_mm),
+        _orientation(plan.side),
         [draw_run(track, run) for run in runs],
         [draw_graft(track, run) for run in graft_runs(runs)],
         [draw_findings(track, run) for run in runs],
@@ -95,16 +95,16 @@ def _hours(track: Rolled, *, gap_mm: float) -> Markup:
     return join(parts)
 
 
-def _orientation(track: Rolled, *, gap_mm: float) -> Markup:
-    """Anterior, posterior and cranial in words, outside 3, 9 and 12."""
-    half = SIZE / 2
-    parts = [text("cranial", (track.centre[0] + 22, TOP + 12), kind="q")]
-    for hour, word in ((3.0, "anterior"), (9.0, "posterior")):
-        x, y = track.point(station_of(hour), -gap_mm)
-        to_right = x > half
-        at = (SIZE - 4, y + 30) if to_right else (4, y + 30)
-        parts.append(text(word, at, kind="be" if to_right else "b"))
-    return join(parts)
+def _orientation(side: Side) -> Markup:
+    """Anterior and posterior in words beside the heading, where no drill can cover them."""
+    words = ("posterior", "anterior") if side is Side.RIGHT else ("anterior", "posterior")
+    return join(
+        [
+            text(f"← {words[0]}", (4.0, 20.0), kind="b"),
+            text(f"{words[1]} →", (SIZE - 4.0, 20.0), kind="be"),
+            text("cranial", (SIZE / 2 + 22.0, TOP + 12.0), kind="q"),
+        ]
+    )
 
 
 def _rim(track: Rolled) -> Markup:

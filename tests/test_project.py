@@ -14,6 +14,7 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 import rimwright
+from rimwright.report.wording import NOTICE
 
 REPO = Path(__file__).resolve().parents[1]
 LOCKS = sorted((REPO / "requirements").glob("*.txt"))
@@ -112,3 +113,26 @@ def test_changes_stand_under_a_kind() -> None:
     pattern = re.compile(r"[a-z0-9-]+\.(added|changed|fixed|removed)\.md|README\.md")
     names = [path.name for path in (REPO / "changelog.d").iterdir()]
     assert all(pattern.fullmatch(name) for name in names), names
+
+
+@pytest.mark.parametrize(
+    "page",
+    ["README.md", "docs/index.md", "docs/safety.md", "docs/_templates/layout.html"],
+)
+def test_the_notice_reads_the_same_everywhere(page: str) -> None:
+    """The sentence on every output stands word for word in the papers too."""
+    text = (REPO / page).read_text(encoding="utf-8")
+    assert NOTICE in " ".join(text.split())
+
+
+def test_nothing_is_called_safe_or_recommended() -> None:
+    """No sentence of the documentation calls a path, an option or a hip safe or recommended."""
+    pages = [REPO / "README.md", *sorted((REPO / "docs").rglob("*.md"))]
+    generated = {"evidence", "api"}  # titles of papers say so; the code's own words are held there
+    for page in pages:
+        if generated & set(page.parts) or "_build" in page.parts:
+            continue
+        words = re.findall(
+            r"\b(safe|safely|recommended)\b", page.read_text(encoding="utf-8").lower()
+        )
+        assert not words, page

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import rimwright.casework.reuse as reuse
-from rimwright.anatomy import Cancelled, OptionName, Status
+from rimwright.anatomy import Cancelled, OptionName, Stance, Status
 from rimwright.casework import (
     case_from_document,
     document_schema,
@@ -178,6 +178,64 @@ def test_equipment_left_out_is_stood_in_for_and_said(demo, stored):
     none = plan_case(changed(demo, equipment={"anchors": []}), hip=stored)
     assert none.anchors == ()
     assert any("none are to hand" in caution for caution in none.planned.cautions)
+
+
+def test_an_old_anchor_narrows_the_corridors_beside_it(demo, stored, plan):
+    """Without the old anchor at 1:30 the corridor there is wider; far from it nothing changes."""
+    free = plan_case(changed(demo, old_anchor=None), hip=stored)
+    wide = {corridor.hour: corridor.half_angle_deg for corridor in free.corridors}
+    kept = {corridor.hour: corridor.half_angle_deg for corridor in plan.corridors}
+    assert kept[1.5] < wide[1.5]
+    assert kept[9.0] == wide[9.0]
+    assert free.old_anchors == ()
+
+
+def test_without_a_choice_the_first_option_not_excluded_is_shown(demo, stored):
+    """No option asked for: the first whose stance is neither against nor impossible."""
+    free = plan_case(changed(demo, settings=None), hip=stored)
+    stances = {item.option.name: item.option.stance for item in free.options}
+    open_ones = [n for n in OptionName if stances[n] in (Stance.SUPPORTED, Stance.OPEN)]
+    assert open_ones[0] != OptionName.DEBRIDEMENT  # else this case could not tell
+    assert free.planned_option == open_ones[0]
+
+
+@pytest.mark.parametrize(
+    ("grades", "is_against"),
+    [
+        ({"joint_space_mm": 1.8}, True),
+        ({"joint_space_mm": 3.8}, False),
+        ({"joint_space_mm": 1.8, "joint_space_seen_by": "CT"}, False),
+        ({"tonnis_grade": 3}, True),
+    ],
+)
+def test_grades_of_the_case_reach_the_candidacy(demo, grades, is_against):
+    """A joint space of 2 mm or less on a radiograph, or arthritis, speaks against arthroscopy.
+
+    The cut-off holds for radiographs (planning:4.23, planning:4.24), so a CT does not meet it.
+    """
+    bare = plan_case(changed(demo, sources=None, grades=grades))
+    (road,) = [item for item in bare.candidacy if item.statement.startswith("Arthroscopy")]
+    assert (road.stance is Stance.ADVISED_AGAINST) == is_against
+
+
+def test_a_number_read_by_a_person_counts_where_nothing_is_measured(demo):
+    """A lateral centre-edge angle of 15 degrees given by hand brings dysplasia into the plan."""
+    reading = {"quantity": "lateral_centre_edge_angle", "value": 15.0, "seen_by": "radiograph"}
+    with_it = plan_case(changed(demo, sources=None, reading=[reading]))
+    without = plan_case(changed(demo, sources=None))
+    assert with_it.candidacy != without.candidacy
+
+
+def test_a_clinic_file_is_in_force_and_printed(demo, stored, tmp_path):
+    """A clinic's number acts and is printed as changed; the case's own stands over it."""
+    clinic = tmp_path / "clinic.toml"
+    clinic.write_text("[fixation]\nmargin_joint_mm = 3.0\nspacing_mm = 9.0\n", encoding="utf-8")
+    chosen = {"evidence": str(clinic), "spacing_mm": 7.0}
+    settings = plan_case(changed(demo, settings=chosen), hip=stored).settings
+    assert (settings["margin_joint_mm"], settings["spacing_mm"]) == (3.0, 7.0)
+    printed = settings["changed"]
+    assert "set by the clinic in clinic.toml" in printed["fixation.margin_joint_mm"]
+    assert printed["fixation.spacing_mm"] == "7 mm, set in the case (otherwise 9 mm)"
 
 
 def test_moving_the_trochanter_moves_what_a_portal_reaches(demo, stored, plan):

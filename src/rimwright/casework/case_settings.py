@@ -96,7 +96,9 @@ def settings_in_force(case: Case) -> SettingsInForce:
         if value is None or value == settings[name].value:
             continue
         before = settings[name]
-        changed[name] = f"{value:g} {before.unit}, set in the case (otherwise {before.value:g})"
+        changed[name] = (
+            f"{value:g} {before.unit}, set in the case (otherwise {before.value:g} {before.unit})"
+        )
         settings[name] = replace(
             before,
             value=value,

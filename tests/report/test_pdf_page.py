@@ -139,3 +139,14 @@ def test_the_font_is_found_without_importing_the_drawing_library() -> None:
     folders = font_folders()
     assert folders
     assert (Path(folders[0]) / "DejaVuSans.ttf").is_file()
+
+
+def test_a_long_table_leaves_the_signature_on_page_one(
+    evidence: EvidenceTable, tmp_path: Path
+) -> None:
+    """With fourteen anchors and many doubts, page one still ends with who read it."""
+    plan = plan_fixture.full_plan(planned="circumferential reconstruction")
+    many = replace(plan, cautions=tuple(f"doubt number {n}" for n in range(12)))
+    first = pages_of(pdf_of(many, evidence), tmp_path)[0]
+    assert "Read and signed by" in first
+    assert "more under Cautions" in first

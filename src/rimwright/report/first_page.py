@@ -23,6 +23,8 @@ DOUBTS_ON_PAGE_ONE = 6
 """More doubts than these go to their section, and page one says how many."""
 NO_LAYOUT = ("no layout", "no anchors", "nothing is laid out")
 """How the caution of an option begins that says why it could not be laid out."""
+LONG_TABLE = 14
+"""Anchors up to which all doubts of page one have room beside them."""
 REASONS_ON_PAGE_ONE = 2
 """The first says what the option is, the next what decides in this hip; the rest is behind."""
 STRIP_CAPTION = (
@@ -52,7 +54,9 @@ def first_page(plan: Plan) -> tuple[Block, ...]:
     if against:
         blocks.append(Items(title="Speaks against it, or stops it", items=against))
     doubts = doubts_that_matter(plan)
-    shown, rest = doubts[:DOUBTS_ON_PAGE_ONE], len(doubts) - DOUBTS_ON_PAGE_ONE
+    # A long table of anchors leaves room for fewer doubts; how many more there are is said.
+    room = max(DOUBTS_ON_PAGE_ONE - max(len(plan.anchors) - LONG_TABLE, 0) // 2, 3)
+    shown, rest = doubts[:room], len(doubts) - room
     if rest > 0:
         more = Cell(text=f"{rest} more under Cautions.")
         shown = (*shown, more)
@@ -131,7 +135,7 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
                 Cell(text=f"{anchor.clearance_joint_mm:.1f}"),
                 Cell(text=f"{anchor.clearance_cortex_mm:.1f}"),
                 Cell(text=f"±{number(anchor.half_angle_deg, 'deg', digits=0)}"),
-                Cell(text=anchor.portal or "none"),
+                Cell(text=anchor.portal or ("none reaches" if plan.portals else "not computed")),
                 Cell(text=number(anchor.portal_off_deg, "deg", digits=0)),
                 Cell(
                     text=anchor.status.value + (f": {anchor.reason}" if anchor.reason else ""),
@@ -159,7 +163,7 @@ def graft_sentence(planned: PlannedOption | None) -> str:
             "Graft: needed, but no stock was computed." if needs else "Graft: none in this option."
         )
     graft = planned.graft
-    kind = graft.kind or "kind not in the equipment list"
+    kind = graft.kind or "a graft (none is in the equipment list)"
     wide = f", {number(graft.diameter_mm, 'mm')} across" if graft.diameter_mm is not None else ""
     added = graft.stock_length_mm - graft.arc_mm
     stock = number(graft.stock_length_mm, "mm", digits=0)

@@ -78,6 +78,14 @@ def test_doubts_beyond_page_one_are_counted(plan: Plan) -> None:
     assert items[-1].items[-1].text == f"{rest} more under Cautions."
 
 
+def test_doubts_on_the_hip_come_before_notes_on_files(plan: Plan) -> None:
+    """A triangle left out of a file never pushes a portal off page one."""
+    said = replace(plan, cautions=("pelvis.stl: 4 triangles left out", "no portals: no femur"))
+    texts = [cell.text for cell in doubts_that_matter(said)]
+    assert texts[-1] == "pelvis.stl: 4 triangles left out."
+    assert "No portals: no femur." in texts[:-1]
+
+
 @pytest.mark.parametrize(
     ("patient", "asks"),
     [({"age": "34"}, True), ({"Name": "A. Person"}, False), ({"hospital number": "7"}, False)],

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from rimwright.anatomy import (
     Action,
     Anchor,
@@ -21,6 +23,8 @@ IDENTIFYING = ("name", "identifier", "number", "born", "birth")
 """Words in the names of patient facts that identify; two identifiers are wanted in theatre."""
 DOUBTS_ON_PAGE_ONE = 6
 """More doubts than these go to their section, and page one says how many."""
+FILE_NOTE = re.compile(r"\S+\.\w+: ")
+"""How a note on the state of a file begins; doubts on the hip itself come before it."""
 NO_LAYOUT = ("no layout", "no anchors", "nothing is laid out")
 """How the caution of an option begins that says why it could not be laid out."""
 LONG_TABLE = 14
@@ -212,6 +216,7 @@ def doubts_that_matter(plan: Plan) -> tuple[Cell, ...]:
     unknown = ", ".join(str(sector) for sector in plan.labrum.unknown_sectors())
     if unknown and not any("labrum" in text.lower() and unknown in text for text in sentences):
         sentences.append(f"Labrum not known: {unknown}.")
+    sentences.sort(key=lambda text: FILE_NOTE.match(text) is not None)
     cells += [Cell(text=text, mark=mark) for text in sentences]
     return tuple(cells)
 

@@ -296,8 +296,12 @@ def test_files_that_are_no_case(tmp_path):
     with pytest.raises(FileRefusal, match="no such file"):
         read_case(tmp_path / "none.toml")
     (tmp_path / "folder.toml").mkdir()
-    with pytest.raises(FileRefusal, match="not a file"):
+    with pytest.raises(FileRefusal, match="a folder"):
         read_case(tmp_path / "folder.toml")
+    with pytest.raises(FileRefusal, match="a folder, not a file"):
+        read_case(tmp_path)
+    with pytest.raises(FileRefusal, match="cannot be read"):
+        read_case(tmp_path / ("x" * 5000 + ".toml"))
     (tmp_path / "bone.stl").write_bytes(b"solid")
     with pytest.raises(FileRefusal, match=r"an ending this reader does not know \(got \"\.stl\""):
         read_case(tmp_path / "bone.stl")

@@ -10,7 +10,7 @@ import rimwright.casework.plan_files as files_module
 import rimwright.report as report
 from report.plan_fixture import full_plan
 from rimwright.anatomy import Cancelled
-from rimwright.casework import load_hip, plan_document, write_plan
+from rimwright.casework import load_hip, plan_document, plan_folder, write_plan
 from rimwright.errors import FileRefusal
 
 EXPECTED = {"plan.json", "report.html", "report.pdf", "scene.glb", "hip.npz"}
@@ -88,6 +88,9 @@ def test_cancelled_leaves_nothing(tmp_path):
 def test_places_that_cannot_be_written(tmp_path, monkeypatch):
     """A file in the way and a folder that refuses are named in one line."""
     (tmp_path / "plan").write_text("x", encoding="utf-8")
+    for place in (tmp_path / "plan", tmp_path / "plan" / "deep" / "er"):
+        with pytest.raises(FileRefusal, match="plan: not a folder"):
+            plan_folder(place)
     with pytest.raises(FileRefusal, match="not a folder"):
         write_plan(full_plan(), tmp_path / "plan")
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from rimwright.casework.document_of_hip import hip_document
     from rimwright.casework.document_of_plan import plan_document
     from rimwright.casework.hip_store import StoredHip, load_hip, save_hip
-    from rimwright.casework.plan_files import PlanFiles, write_plan
+    from rimwright.casework.plan_files import PlanFiles, plan_folder, write_plan
     from rimwright.casework.planning import plan_case, prepare_hip
     from rimwright.casework.reuse import ChosenHip, hip_for_case
     from rimwright.casework.schemas import document_schema
@@ -42,6 +42,7 @@ _HOMES = {
     "measure_sides": "bones",
     "plan_case": "planning",
     "plan_document": "document_of_plan",
+    "plan_folder": "plan_files",
     "prepare_hip": "planning",
     "read_case": "case_file",
     "read_document": "case_file",
@@ -70,6 +71,7 @@ __all__ = [
     "measure_sides",
     "plan_case",
     "plan_document",
+    "plan_folder",
     "prepare_hip",
     "read_case",
     "read_document",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -100,7 +101,7 @@ def read_document(path: Path) -> dict[str, Any]:
     """
     where = path.name or str(path)
     kind = path.suffix.lower()
-    if kind not in (".toml", ".json"):
+    if kind not in (".toml", ".json") and not os.path.isdir(path):  # noqa: PTH112 - never raises
         raise FileRefusal(
             f"an ending this reader does not know (got {shown(path.suffix)}, need .toml or .json)",
             where,
@@ -137,8 +138,10 @@ def _text_of(path: Path, *, where: str) -> str:
     try:
         if not path.exists():
             raise FileRefusal("no such file", str(path), "Check the path")
+        if path.is_dir():
+            raise FileRefusal("a folder, not a file", str(path), "Give the case file in it")
         if not path.is_file():
-            raise FileRefusal("not a file", str(path), "Give the case file itself")
+            raise FileRefusal("a device, not a file", str(path), "Give the case file itself")
         size = path.stat().st_size
         if size > MAX_CASE_BYTES:
             raise FileRefusal(

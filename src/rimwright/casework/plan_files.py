@@ -44,6 +44,34 @@ class PlanFiles:
         return self.folder / "report.html"
 
 
+def plan_folder(out_dir: Path) -> Path:
+    """
+    The folder a plan is to be written to, checked before any work is done.
+
+    Parameters
+    ----------
+    out_dir
+        It need not exist.
+
+    Returns
+    -------
+    Path
+        Absolute.
+
+    Raises
+    ------
+    FileRefusal
+        A file stands in its place, or nothing can be written there.
+    """
+    folder = Path(out_dir).absolute()
+    standing = next(place for place in (folder, *folder.parents) if place.exists())
+    if not standing.is_dir():
+        raise FileRefusal("not a folder", str(standing), "Name a folder for the plan")
+    if not os.access(standing, os.W_OK):
+        raise FileRefusal("cannot be written", str(standing), "Choose a folder of your own")
+    return folder
+
+
 def write_plan(
     plan: Plan,
     out_dir: Path,
@@ -76,9 +104,7 @@ def write_plan(
         The folder cannot be written or the disk is full; nothing half written is left.
     """
     tell = progress or no_progress
-    out_dir = Path(out_dir).absolute()
-    if out_dir.exists() and not out_dir.is_dir():
-        raise FileRefusal("not a folder", str(out_dir), "Name a folder for the plan")
+    out_dir = plan_folder(out_dir)
     try:
         with _folder_beside(out_dir) as partial:
             _write_all(plan, partial, stored=stored, tell=tell)

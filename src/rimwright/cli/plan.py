@@ -40,9 +40,17 @@ def plan(
 
 def plan_into(case: Path, out: Path, *, hip: Path | None, as_json: bool) -> None:
     """Plan a case file into a folder and show what came of it."""
-    from rimwright.casework import hip_for_case, plan_case, plan_document, read_case, write_plan
+    from rimwright.casework import (
+        hip_for_case,
+        plan_case,
+        plan_document,
+        plan_folder,
+        read_case,
+        write_plan,
+    )
 
     read = read_case(case)
+    plan_folder(out)
     with progress_bar() as tell:
         chosen = hip_for_case(
             read, given=hip, beside=out, progress=lambda done, stage: tell(0.45 * done, stage)

@@ -58,7 +58,6 @@ def explain_block(
     """
     arc = arcs[chain.stuck_arc]
     hour = _blocking_hour(chain, candidates, arc=arc)
-    room = bank.rooms(field, kinds[0], [hour])[0]
     drill = f"a {kinds[0].drill_mm:g} mm drill, {kinds[0].depth_mm:g} mm deep"
     if len(kinds) > 1:
         drill = "any drill listed"
@@ -73,7 +72,7 @@ def explain_block(
             f"{place} {drill} fits the bone, but not with its neighbours: spacing, gap between "
             "drills and portals cannot all be kept."
         )
-    stopped = f"{place} nothing fits {drill}: {_WORDS[what_blocks(room)]}."
+    stopped = f"{place} nothing fits {drill}: {_WORDS[what_blocks(field, bank, kinds[0], hour)]}."
     offers = _what_would_fit(field, bank, kinds[-1], hour=hour, portals=portals)
     if not offers:
         return hour, f"{stopped} Neither a thinner drill nor a shallower hole fits there."

@@ -23,7 +23,7 @@ SPECK_MM = 0.0005
 LOOSE_RAD = float(np.radians(0.3))
 NEAR_ENTRY_MM = 0.5
 """Surface nearer to the entry than this is the entry's own and does not count as crossed, mm."""
-CLOSE_RAD = float(np.radians(0.05))
+CLOSE_RAD = float(np.radians(0.2))
 """A piece whose two bounds are this near is not divided further."""
 _PIECES = 96
 
@@ -160,32 +160,62 @@ def _put(pieces, n, ax, ay, az, bx, by, bz, cx, cy, cz):  # type: ignore[no-unty
 
 
 @njit(cache=True, nogil=True)
-def _half_angle(
-    entry, d, normal, unit, least, most, lower, span, is_joint, n,
-    j_corners, c_corners, radius_joint, radius_cortex, cortex_from, depth, pieces,
+def _passes_by(along, rho, radius, start, end, best):  # type: ignore[no-untyped-def]
+    """Whether a point's cap surely stays farther than `best` from a direction `along` from it.
+
+    cos(α + best) needs no arc cosine.
+    """
+    cosine = cap_cosine(rho, radius, start, end)
+    if cosine > 1.0:
+        return True
+    cos_best = np.cos(best)
+    if cosine <= -cos_best:
+        return False
+    return along < cosine * cos_best - np.sqrt(1.0 - cosine * cosine) * np.sin(best)
+
+
+@njit(cache=True, nogil=True)
+def _look_over(
+    entry, d, found, n_found, points, radii, radius, start, end, best, kept, lowest, n_kept
 ):  # fmt: skip  # type: ignore[no-untyped-def]
-    """Largest cone about d, radians; negative where d itself does not fit."""
-    best = np.arcsin(min(max(-(d[0] * normal[0] + d[1] * normal[1] + d[2] * normal[2]), -1.0), 1.0))
-    for i in range(n):
-        off = _angle(unit[i, 0] * d[0] + unit[i, 1] * d[1] + unit[i, 2] * d[2])
-        lower[i] = off - most[i]
-        if least[i] >= 0.0:
-            best = min(best, off - least[i])
-    for i in range(n):
-        if lower[i] >= best:
+    """Keep the patches that may hold less than `best`, with their lower bounds; lower `best`."""
+    for i in range(n_found):
+        p = found[i]
+        x = points[p, 0] - entry[0]
+        y = points[p, 1] - entry[1]
+        z = points[p, 2] - entry[2]
+        rho = np.sqrt(x * x + y * y + z * z)
+        along = (x * d[0] + y * d[1] + z * d[2]) / max(rho, 1e-9)
+        at_entry = start > 0.0 and rho - radii[p] < start
+        if not at_entry and _passes_by(along, rho, radius + radii[p], start, end, best):
             continue
-        if span[i, 0] < 0:
-            best = lower[i]
+        least, most = _cap_bounds(rho, radii[p], radius, start, end)
+        if at_entry:
+            cross_least, cross_most = _crossing_bounds(rho, radii[p], start)
+            least, most = max(least, cross_least), max(most, cross_most)
+        if most < 0.0:
             continue
-        for t in range(span[i, 0], span[i, 1]):
-            if is_joint[i]:
-                best = _lowest_of_triangle(
-                    entry, d, j_corners[t], radius_joint, 0.0, depth, best, pieces
-                )
-            else:
-                best = _lowest_of_triangle(
-                    entry, d, c_corners[t], radius_cortex, cortex_from, depth, best, pieces
-                )
+        off = _angle(along)
+        if off - most >= best:
+            continue
+        if least >= 0.0:
+            best = min(best, off - least)
+        kept[n_kept] = p
+        lowest[n_kept] = off - most
+        n_kept += 1
+    return best, n_kept
+
+
+@njit(cache=True, nogil=True)
+def _divide(entry, d, kept, lowest, first, past, spans, corners, radius, start, end, best, pieces):  # type: ignore[no-untyped-def]
+    """Lower `best` by the triangles of the patches kept."""
+    order = np.argsort(lowest[first:past])
+    for i in order:
+        if lowest[first + i] >= best:
+            break
+        p = kept[first + i]
+        for t in range(spans[p, 0], spans[p, 1]):
+            best = _lowest_of_triangle(entry, d, corners[t], radius, start, end, best, pieces)
     return best
 
 
@@ -198,60 +228,46 @@ def bound_cones(
 
     Arrays as in `shading.judge_entries`.
     """
-    j_corners, j_box, j_right, j_first, j_points, j_radii, j_spans = joint
-    c_corners, c_box, c_right, c_first, c_points, c_radii, c_spans = cortex
-    near_joint = np.empty(len(j_points), dtype=np.int64)
-    near_cortex = np.empty(len(c_points), dtype=np.int64)
-    size = len(j_points) + len(c_points) + len(old_points)
-    unit = np.empty((size, 3))
-    least = np.empty(size)
-    most = np.empty(size)
-    lower = np.empty(size)
-    span = np.empty((size, 2), dtype=np.int64)
-    is_joint = np.empty(size, dtype=np.bool_)
+    near_joint = np.empty(len(joint[4]), dtype=np.int64)
+    near_cortex = np.empty(len(cortex[4]), dtype=np.int64)
+    size = len(joint[4]) + len(cortex[4])
+    kept = np.empty(size, dtype=np.int64)
+    lowest = np.empty(size)
     pieces = np.empty((_PIECES, 9))
     for e in range(first, past):
-        entry = entries[e]
-        n = 0
-        n_joint = gather_patches(
-            entry, depth + radius_joint, j_box, j_right, j_first, j_points, j_radii, near_joint
-        )
-        n_cortex = gather_patches(
-            entry, depth + radius_cortex, c_box, c_right, c_first, c_points, c_radii, near_cortex
-        )
-        for k in range(n_joint + n_cortex + len(old_points)):
-            if k < n_joint:
-                p = near_joint[k]
-                x, y, z = j_points[p, 0], j_points[p, 1], j_points[p, 2]
-            elif k < n_joint + n_cortex:
-                p = near_cortex[k - n_joint]
-                x, y, z = c_points[p, 0], c_points[p, 1], c_points[p, 2]
-            else:
-                p = k - n_joint - n_cortex
-                x, y, z = old_points[p, 0], old_points[p, 1], old_points[p, 2]
-            x, y, z = x - entry[0], y - entry[1], z - entry[2]
+        entry, d = entries[e], directions[e]
+        inward = -(d[0] * normals[e, 0] + d[1] * normals[e, 1] + d[2] * normals[e, 2])
+        best = np.arcsin(min(max(inward, -1.0), 1.0))
+        for o in range(len(old_points)):
+            x = old_points[o, 0] - entry[0]
+            y = old_points[o, 1] - entry[1]
+            z = old_points[o, 2] - entry[2]
             rho = np.sqrt(x * x + y * y + z * z)
-            if k < n_joint:
-                low, high = _cap_bounds(rho, j_radii[p], radius_joint, 0.0, depth)
-                span[n, 0], span[n, 1] = j_spans[p, 0], j_spans[p, 1]
-                is_joint[n] = True
-            elif k < n_joint + n_cortex:
-                low, high = _cap_bounds(rho, c_radii[p], radius_cortex, cortex_from, depth)
-                cross_low, cross_high = _crossing_bounds(rho, c_radii[p], cortex_from)
-                low, high = max(low, cross_low), max(high, cross_high)
-                span[n, 0], span[n, 1] = c_spans[p, 0], c_spans[p, 1]
-                is_joint[n] = False
-            else:
-                low = _cap_angle(rho, old_radii[p], 0.0, depth)
-                high = low
-                span[n, 0], span[n, 1] = -1, -1
-            if high < 0.0:
-                continue
-            scale = 1.0 / max(rho, 1e-9)
-            unit[n, 0], unit[n, 1], unit[n, 2] = x * scale, y * scale, z * scale
-            least[n], most[n] = low, high
-            n += 1
-        half_angles[e] = _half_angle(
-            entry, directions[e], normals[e], unit, least, most, lower, span, is_joint, n,
-            j_corners, c_corners, radius_joint, radius_cortex, cortex_from, depth, pieces,
+            cap = _cap_angle(rho, old_radii[o], 0.0, depth)
+            if cap >= 0.0:
+                off = _angle((x * d[0] + y * d[1] + z * d[2]) / max(rho, 1e-9))
+                best = min(best, off - cap)
+        n_joint = gather_patches(
+            entry, depth + radius_joint, joint[1], joint[2], joint[3], joint[4], joint[5],
+            near_joint,
+        )  # fmt: skip
+        n_cortex = gather_patches(
+            entry, depth + radius_cortex, cortex[1], cortex[2], cortex[3], cortex[4], cortex[5],
+            near_cortex,
+        )  # fmt: skip
+        best, n = _look_over(
+            entry, d, near_joint, n_joint, joint[4], joint[5], radius_joint, 0.0, depth,
+            best, kept, lowest, 0,
+        )  # fmt: skip
+        best, n_all = _look_over(
+            entry, d, near_cortex, n_cortex, cortex[4], cortex[5], radius_cortex, cortex_from,
+            depth, best, kept, lowest, n,
+        )  # fmt: skip
+        best = _divide(
+            entry, d, kept, lowest, 0, n, joint[6], joint[0], radius_joint, 0.0, depth, best,
+            pieces,
+        )  # fmt: skip
+        half_angles[e] = _divide(
+            entry, d, kept, lowest, n, n_all, cortex[6], cortex[0], radius_cortex, cortex_from,
+            depth, best, pieces,
         )  # fmt: skip

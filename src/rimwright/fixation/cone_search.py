@@ -12,8 +12,8 @@ from numba import njit
 
 from rimwright.fixation.shading import cap_cosine, gather_patches
 
-WINDOW_RAD = float(np.radians(10.0))
-"""How far the search may move from its start: two steps of the grid it starts on."""
+WINDOW_RAD = float(np.radians(6.0))
+"""How far the search may move from its start: a little over one step of the grid it starts on."""
 FIRST_STEP_RAD = float(np.radians(2.5))
 LAST_STEP_RAD = float(np.radians(0.3))
 CLOSE_RADII = 2.5
@@ -22,7 +22,8 @@ caps of near points widen fast."""
 _MOST_POINTS = 20000
 
 
-@njit(cache=True, nogil=True)
+# No cosine here is ever NaN, which lets the search for the largest run in lanes.
+@njit(cache=True, nogil=True, fastmath={"nnan", "nsz"})
 def _widest(d, ux, uy, uz, cos_cap, sin_cap, n):  # type: ignore[no-untyped-def]
     """Largest cosine of the angle left to any cap; above 1 where a cap holds d."""
     nearest = -1.0
@@ -36,20 +37,26 @@ def _widest(d, ux, uy, uz, cos_cap, sin_cap, n):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True)
-def _add(x, y, z, cosine, ux, uy, uz, cos_cap, sin_cap, n):  # type: ignore[no-untyped-def]
-    """Append a point; one that shades nothing is left out."""
+def _add(x, y, z, cosine, d, limit, ux, uy, uz, cos_cap, sin_cap, n):  # type: ignore[no-untyped-def]
+    """Append a point; one whose cap stays farther than `limit` from d is left out."""
     if cosine > 1.0 or n >= len(ux):
         return n
     cosine = max(cosine, -1.0)
+    sine = np.sqrt(max(1.0 - cosine * cosine, 0.0))
+    cos_limit, sin_limit = limit
     scale = 1.0 / max(np.sqrt(x * x + y * y + z * z), 1e-9)
+    s = (x * d[0] + y * d[1] + z * d[2]) * scale
+    # cos(α + limit), where the two together stay under a half-turn
+    if cosine > -cos_limit and s < cosine * cos_limit - sine * sin_limit:
+        return n
     ux[n], uy[n], uz[n] = x * scale, y * scale, z * scale
     cos_cap[n] = cosine
-    sin_cap[n] = np.sqrt(max(1.0 - cosine * cosine, 0.0))
+    sin_cap[n] = sine
     return n + 1
 
 
 @njit(cache=True, nogil=True)
-def _add_triangle(entry, c, radius, start, end, ux, uy, uz, cos_cap, sin_cap, n):  # type: ignore[no-untyped-def]
+def _add_triangle(entry, c, radius, start, end, d, limit, ux, uy, uz, cos_cap, sin_cap, n):  # type: ignore[no-untyped-def]
     """Append a triangle's corners, edge middles and centre."""
     for k in range(7):
         if k < 3:
@@ -68,7 +75,7 @@ def _add_triangle(entry, c, radius, start, end, ux, uy, uz, cos_cap, sin_cap, n)
             z = (c[2] + c[5] + c[8]) / 3.0
         x, y, z = x - entry[0], y - entry[1], z - entry[2]
         cosine = cap_cosine(np.sqrt(x * x + y * y + z * z), radius, start, end)
-        n = _add(x, y, z, cosine, ux, uy, uz, cos_cap, sin_cap, n)
+        n = _add(x, y, z, cosine, d, limit, ux, uy, uz, cos_cap, sin_cap, n)
     return n
 
 
@@ -79,6 +86,7 @@ def _add_near(
 ):  # fmt: skip  # type: ignore[no-untyped-def]
     """Append the points of the patches whose cap may come within `limit` of d."""
     quarter = np.empty(9)
+    turns = (np.cos(limit), np.sin(limit))
     for i in range(n_found):
         p = found[i]
         x = points[p, 0] - entry[0]
@@ -94,7 +102,9 @@ def _add_near(
             continue
         for t in range(spans[p, 0], spans[p, 1]):
             c = corners[t]
-            n = _add_triangle(entry, c, radius, start, end, ux, uy, uz, cos_cap, sin_cap, n)
+            n = _add_triangle(
+                entry, c, radius, start, end, d, turns, ux, uy, uz, cos_cap, sin_cap, n
+            )
             if rho < CLOSE_RADII * radius:
                 for k in range(3):
                     for axis in range(3):
@@ -103,7 +113,19 @@ def _add_near(
                         quarter[3 + axis] = 0.5 * (at + c[3 * ((k + 1) % 3) + axis])
                         quarter[6 + axis] = 0.5 * (at + c[3 * ((k + 2) % 3) + axis])
                     n = _add_triangle(
-                        entry, quarter, radius, start, end, ux, uy, uz, cos_cap, sin_cap, n
+                        entry,
+                        quarter,
+                        radius,
+                        start,
+                        end,
+                        d,
+                        turns,
+                        ux,
+                        uy,
+                        uz,
+                        cos_cap,
+                        sin_cap,
+                        n,
                     )
     return n
 
@@ -168,14 +190,15 @@ def seek_cones(
             ),
         )
         # A cone changes no faster than its direction, so only these points matter in the window.
-        limit = max(guess, 0.0) + 2.0 * WINDOW_RAD
+        limit = min(max(guess, 0.0) + 2.0 * WINDOW_RAD, np.pi)
+        turns = (np.cos(limit), np.sin(limit))
         n = 0
         for o in range(len(old_points)):
             x = old_points[o, 0] - entry[0]
             y = old_points[o, 1] - entry[1]
             z = old_points[o, 2] - entry[2]
             cosine = cap_cosine(np.sqrt(x * x + y * y + z * z), old_radii[o], 0.0, depth)
-            n = _add(x, y, z, cosine, ux, uy, uz, cos_cap, sin_cap, n)
+            n = _add(x, y, z, cosine, best_d, turns, ux, uy, uz, cos_cap, sin_cap, n)
         n = _add_near(
             entry, best_d, limit, near_joint, n_joint, j_points, j_radii, j_spans, j_corners,
             radius_joint, 0.0, depth, ux, uy, uz, cos_cap, sin_cap, n,

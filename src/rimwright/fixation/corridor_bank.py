@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -15,6 +16,7 @@ from rimwright.fixation.entry_points import EntrySet, entry_offsets_mm, find_ent
 from rimwright.fixation.judging import DrillDemand, demand_of, judge_directions
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField
+from rimwright.fixation.shading import FITS
 from rimwright.fixation.old_anchors import OldRow, lay_old_anchors, points_to_avoid
 
 GRID_STEP_DEG = 5.0
@@ -23,6 +25,8 @@ narrowest corridor worth having at the default aiming error."""
 GRID_HALF_ANGLE_DEG = 75.0
 """Directions tried lie within this of the middle of the bone, deg; a drill flatter to the outer
 face than 15 degrees cannot keep a margin of half a millimetre four millimetres on."""
+NO_ENTRY = 255
+"""Verdict where the outer face ends before the offset."""
 HOUR_TICKS = 1000
 """Hours are kept to a thousandth, so that 1.1 and 1.1000000001 are one."""
 
@@ -43,7 +47,7 @@ class HourRoom:
     directions
         (k, 3) unit directions tried.
     verdict
-        (o, k) uint8, what blocks each; 0 fits.
+        (o, k) uint8, the first thing found to block each, FITS for none.
     room_deg
         (o, k) angle from each fitting direction to the nearest one tried that does not fit; 0
         where it does not fit itself.
@@ -63,7 +67,7 @@ class HourRoom:
     @property
     def fits(self) -> np.ndarray:
         """(o, k) bool."""
-        return self.verdict == 0
+        return self.verdict == FITS
 
 
 class CorridorBank:
@@ -93,8 +97,7 @@ class CorridorBank:
             field, rim, old_anchors=(*field.obstacles, *old_anchors), limits=limits
         )
         self._rooms: dict[tuple[AnchorKind, int], HourRoom] = {}
-        self._grid = cap_grid(step_deg=GRID_STEP_DEG, half_angle_deg=GRID_HALF_ANGLE_DEG)
-        self._cosines = np.ascontiguousarray(self._grid @ self._grid.T, dtype=np.float32)
+        self._grid, self._cosines = _grid()
 
     def demand(self, kind: AnchorKind) -> DrillDemand:
         """What a kind asks of the bone and of the old anchors."""
@@ -128,7 +131,7 @@ class CorridorBank:
         entries = found.points.reshape(-1, 3)
         normals = found.normals.reshape(-1, 3)
         there = np.flatnonzero(np.isfinite(entries[:, 0]))
-        verdict = np.full((len(entries), len(self._grid)), 255, dtype=np.uint8)
+        verdict = np.full((len(entries), len(self._grid)), NO_ENTRY, dtype=np.uint8)
         verdict[there] = judge_directions(
             field,
             self.demand(kind),
@@ -139,8 +142,8 @@ class CorridorBank:
         )
         room = np.zeros(verdict.shape, dtype=np.float32)
         _room_to_turn(verdict, self._cosines, room)
-        verdict = verdict.reshape(n_hours, n_offsets, -1)
-        room_deg = room.reshape(verdict.shape)
+        verdicts = verdict.reshape(n_hours, n_offsets, len(self._grid))
+        room_deg = room.reshape(verdicts.shape)
         return [
             (
                 round(float(hour) * HOUR_TICKS),
@@ -150,13 +153,20 @@ class CorridorBank:
                     normals=found.normals[h],
                     offsets_mm=found.offsets_mm,
                     directions=directions[h],
-                    verdict=verdict[h],
+                    verdict=verdicts[h],
                     room_deg=room_deg[h],
                     axes=found.axes[h],
                 ),
             )
             for h, hour in enumerate(hours)
         ]
+
+
+@lru_cache(maxsize=1)
+def _grid() -> tuple[Floats, np.ndarray]:
+    """Directions tried in an hour's frame, and the cosines between them."""
+    grid = cap_grid(step_deg=GRID_STEP_DEG, half_angle_deg=GRID_HALF_ANGLE_DEG)
+    return grid, np.ascontiguousarray(grid @ grid.T, dtype=np.float32)
 
 
 _BANKS: WeakKeyDictionary[MeshBoneField, dict[tuple[object, ...], CorridorBank]] = (

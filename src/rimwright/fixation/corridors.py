@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from rimwright.fixation.drill_fan import as_fans, plane_fan
 from rimwright.fixation.judging import half_angles_deg, judge_directions, widen_directions
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField
-from rimwright.fixation.shading import CORTEX, JOINT, LEAVES_BONE, OLD_ANCHOR
+from rimwright.fixation.shading import FITS
 from rimwright.fixation.swept_bone import swept_volume_mm3
 
 CORRIDOR_STEP_HOURS = 0.25
@@ -29,6 +30,8 @@ CORRIDOR_STEP_HOURS = 0.25
 PLANE_STEP_DEG = 0.5
 """Spacing of the directions tried in the radial plane, deg: the widest run is short by less."""
 PLANE_HALF_ANGLE_DEG = 90.0
+UNASKED_MM = 1e-6
+"""Distance asked for where a surface is left out of account, mm: the axis itself may not cross it."""
 REFINED_ENTRIES = 2
 """Entries of an hour refined from the grid: those with most room on it. A third never won by more
 than a degree on the real hip tried."""
@@ -139,15 +142,16 @@ def _best_of_rooms(
             fan_of=np.arange(len(order)),
             fans=as_fans(directions),
         )
-        runs = {r: _widest_run_deg(row == 0) for r, row in zip(order, verdict, strict=True)}
+        runs = {r: _widest_run_deg(row == FITS) for r, row in zip(order, verdict, strict=True)}
     return tuple(
-        _corridor(field, kind, room, chosen.get(r), runs.get(r, 0.0))
+        _corridor(field, bank, kind, room, chosen.get(r), runs.get(r, 0.0))
         for r, room in enumerate(rooms)
     )
 
 
 def _corridor(
     field: MeshBoneField,
+    bank: CorridorBank,
     kind: AnchorKind,
     room: HourRoom,
     chosen: tuple[float, int, Floats] | None,
@@ -163,7 +167,7 @@ def _corridor(
             rim_angle_deg=0.0,
             depth_to_cortex_mm=0.0,
             bone_volume_mm3=0.0,
-            blocked_by=what_blocks(room),
+            blocked_by=what_blocks(field, bank, kind, room.hour),
         )
     angle, o, axis = chosen
     entry = room.entries[o]
@@ -180,20 +184,54 @@ def _corridor(
     )
 
 
-def what_blocks(room: HourRoom) -> str:
-    """What stops every direction at an hour: the one thing without which some would fit.
-
-    Where no single thing is to blame, the one that blocks most directions into bone.
+def what_blocks(field: MeshBoneField, bank: CorridorBank, kind: AnchorKind, hour: float) -> str:
     """
-    verdict = room.verdict[np.isfinite(room.entries[:, 0])]
-    names = {OLD_ANCHOR: "old anchor", JOINT: "joint", CORTEX: "cortex"}
-    for flag, name in names.items():
-        if np.any((verdict & ~np.uint8(flag)) == 0):
-            return name
-    inward = verdict[(verdict & LEAVES_BONE) == 0]
-    counts = {name: int(np.count_nonzero(inward & flag)) for flag, name in names.items()}
-    most = max(counts, key=lambda name: counts[name])
-    return most if counts[most] else "cortex"
+    What stops every direction at an hour.
+
+    Parameters
+    ----------
+    field, bank
+        The bone and what was worked out on it.
+    kind
+        The drill that does not fit.
+    hour
+        Where.
+
+    Returns
+    -------
+    str
+        'joint', 'cortex' or 'old anchor': the one without which most directions would fit;
+        where no single one is to blame, the one that leaves fewest by itself.
+    """
+    room = bank.rooms(field, kind, [hour])[0]
+    there = np.flatnonzero(np.isfinite(room.entries[:, 0]))
+    demand = bank.demand(kind)
+
+    def n_fitting(**changed: object) -> int:
+        verdict = judge_directions(
+            field,
+            replace(demand, **changed),  # type: ignore[arg-type]
+            entries=room.entries[there],
+            normals=room.normals[there],
+            fan_of=np.zeros(len(there), dtype=np.int64),
+            fans=as_fans(room.directions[None]),
+        )
+        return int(np.count_nonzero(verdict == FITS))
+
+    no_old = {"old_points": np.zeros((0, 3)), "old_radii": np.zeros(0)}
+    if len(demand.old_radii) and n_fitting(**no_old):
+        return "old anchor"
+    without = {
+        "joint": n_fitting(joint_mm=UNASKED_MM),
+        "cortex": n_fitting(cortex_mm=UNASKED_MM),
+    }
+    if any(without.values()):
+        return max(without, key=lambda name: without[name])
+    alone = {
+        "joint": n_fitting(cortex_mm=UNASKED_MM, **no_old),
+        "cortex": n_fitting(joint_mm=UNASKED_MM, **no_old),
+    }
+    return min(alone, key=lambda name: alone[name])
 
 
 def _depth_to_surface_mm(field: MeshBoneField, entry: Floats, axis: Floats) -> float:

@@ -59,7 +59,7 @@ def plane_fan(*, step_deg: float, half_angle_deg: float) -> Floats:
 
 def turned(local: Floats, axes: Floats) -> Floats:
     """Local directions (k, 3) in each of n frames, (n, k, 3); axes (n, 3, 3), rows the frame."""
-    return np.einsum("ka,nab->nkb", local, axes)
+    return np.matmul(local[None], axes)
 
 
 def as_fans(directions: Floats) -> np.ndarray:

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from rimwright.anatomy import Floats, Points, RimCurve
+from rimwright.anatomy import (
+    HOURS_ON_DIAL,
+    N_RIM_HOURS,
+    RIM_STEP_HOURS,
+    Floats,
+    Points,
+    RimCurve,
+)
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField
 from rimwright.fixation.triangle_tree import STACK, TriangleTree, box_point_mm2
@@ -81,13 +88,10 @@ def find_entries(
         Points on triangles of the outer face, exactly in the hour's radial plane.
     """
     hours = np.asarray(hours, dtype=np.float64)
-    axes = np.array([hour_axes(rim, float(hour)) for hour in hours]).reshape(-1, 3, 3)
-    rim_points = np.array([rim.point_at(float(hour)) for hour in hours]).reshape(-1, 3)
-    rim_points = rim_points - field.origin_mm
-    outward = np.array([rim.outward_at(float(hour)) for hour in hours]).reshape(-1, 3)
-    across = np.array(
-        [np.cross(rim.axis, rim.radial_direction(float(hour))) for hour in hours]
-    ).reshape(-1, 3)
+    axes = hour_axes(rim, hours)
+    rim_points = _between_tenths(rim.points_mm, hours) - field.origin_mm
+    outward = _between_tenths(rim.outward, hours)
+    across = np.cross(rim.axis, _radial(rim, hours))
     points = np.full((len(hours), len(offsets_mm), 3), np.nan)
     normals = np.full_like(points, np.nan)
     tree: TriangleTree = field.cortex
@@ -113,19 +117,53 @@ def find_entries(
     )
 
 
-def hour_axes(rim: RimCurve, hour: float) -> Floats:
-    """The frame of an hour, (3, 3): bone_inward, outward made normal to it, along the rim."""
-    inward = rim.bone_inward_at(hour)
-    across = rim.outward_at(hour)
-    across = across - (across @ inward) * inward
-    across = across / np.linalg.norm(across)
+def hour_axes(rim: RimCurve, hours: Floats) -> Floats:
+    """
+    The frame of each hour.
+
+    Parameters
+    ----------
+    rim
+        The edge.
+    hours
+        (h,), outside the notch.
+
+    Returns
+    -------
+    ndarray
+        (h, 3, 3), rows: bone_inward, outward made normal to it, and along the rim towards greater
+        hours, so that mirrored hips get mirrored frames.
+    """
+    inward = _unit_rows(_between_tenths(rim.bone_inward, hours))
+    across = _between_tenths(rim.outward, hours)
+    across = _unit_rows(across - (across * inward).sum(axis=1, keepdims=True) * inward)
     along = np.cross(inward, across)
-    # Towards greater hours on both sides of the body: mirrored hips get mirrored frames.
-    angle = np.radians(30.0 * hour)
+    angle = np.radians(30.0 * hours)[:, None]
     forward = -np.sin(angle) * rim.twelve + np.cos(angle) * rim.three
-    if along @ forward < 0:
-        along = -along
-    return np.array([inward, across, along])
+    along = np.where((along * forward).sum(axis=1, keepdims=True) < 0.0, -along, along)
+    return np.stack([inward, across, along], axis=1)
+
+
+def _radial(rim: RimCurve, hours: Floats) -> Floats:
+    """Unit direction of each hour in the plane of the dial, (h, 3)."""
+    angle = np.radians(30.0 * hours)[:, None]
+    return np.cos(angle) * rim.twelve + np.sin(angle) * rim.three
+
+
+def _unit_rows(rows: Floats) -> Floats:
+    """Rows scaled to length one."""
+    return rows / np.linalg.norm(rows, axis=1, keepdims=True)
+
+
+def _between_tenths(values: Floats, hours: Floats) -> Floats:
+    """Linear between the tenths of an hour, as the rim's own look-ups are, (h, 3)."""
+    at = np.mod(hours, HOURS_ON_DIAL) / RIM_STEP_HOURS
+    low = np.floor(at + 1e-9)
+    share = np.where(at - low < 1e-9, 0.0, at - low)[:, None]
+    first = low.astype(np.int64) % N_RIM_HOURS
+    # A tenth itself must not take in its neighbour, which may lie in the notch.
+    mixed = (1 - share) * values[first] + share * values[(first + 1) % N_RIM_HOURS]
+    return np.where(share == 0.0, values[first], mixed)
 
 
 @njit(cache=True, nogil=True)

@@ -93,7 +93,8 @@ def judge_directions(
     Returns
     -------
     ndarray
-        (n, k) uint8: JOINT, CORTEX, OLD_ANCHOR, LEAVES_BONE of `shading`, added up.
+        (n, k) uint8: FITS, JOINT, CORTEX, OLD_ANCHOR or LEAVES_BONE of `shading`, whichever was
+        found first.
     """
     entries = np.ascontiguousarray(entries, dtype=np.float64)
     normals = np.ascontiguousarray(normals, dtype=np.float64)

@@ -124,8 +124,12 @@ def lay_out_anchors(
             blocked_hour=sectors[0].middle_hour,
             message="The tissue to fix lies in the notch, where there is no bone to drill.",
         )
-    candidates = list_candidates(field, bank, arcs=arcs, kinds=kinds, portals=portals)
-    chain = best_chain(candidates, arcs=arcs, kinds=kinds, limits=limits)
+    # The kinds further down the list are looked at only where those before have no layout.
+    for n_kinds in range(1, len(kinds) + 1):
+        candidates = list_candidates(field, bank, arcs=arcs, kinds=kinds[:n_kinds], portals=portals)
+        chain = best_chain(candidates, arcs=arcs, kinds=kinds[:n_kinds], limits=limits)
+        if chain.rows:
+            break
     if not chain.rows:
         hour, message = explain_block(
             field, bank, chain=chain, candidates=candidates, arcs=arcs, kinds=kinds,

@@ -64,9 +64,7 @@ class _Skin:
         if lateral_mm <= self.middle[0]:
             return np.array([lateral_mm, self.points[-1, 1]])
         lateral = min(lateral_mm, float(self.points[0, 0]))
-        return np.array(
-            [lateral, np.interp(lateral, self.points[::-1, 0], self.points[::-1, 1])]
-        )
+        return np.array([lateral, np.interp(lateral, self.points[::-1, 0], self.points[::-1, 1])])
 
     def forward_of(self, start: Floats, arc_mm: float) -> Floats:
         """(lateral, anterior) an arc length forward along the skin, at most to the front."""

@@ -295,4 +295,3 @@ def _field_of(bone: TriangleMesh, faces: SocketFaces) -> MeshBoneField:
 def _tree_of(bone: TriangleMesh) -> TriangleTree:
     """The tree of a femur, kept likewise."""
     return build_triangle_tree(bone, np.arange(bone.n_triangles))
-

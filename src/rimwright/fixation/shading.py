@@ -12,6 +12,10 @@ within a cap about the point whose half-angle α depends on ρ alone:
 So one product and one comparison judge a direction against a point; no distance field is needed.
 A patch of surface (point c, radius e) surely blocks what c blocks at R, and surely lets pass what
 c lets pass at R + e. Only what lies between is measured exactly against the patch's triangles.
+
+Each entry is judged in two sweeps. Surface near the entry shades wide caps, so its points alone
+block most directions. The few left open are then carried down the tree of triangles: a box whose
+sphere shades none of them is passed by with everything in it.
 """
 
 from __future__ import annotations
@@ -22,15 +26,18 @@ from numba import njit
 from rimwright.fixation.triangle_distance import ray_triangle_mm, segment_triangle_mm2
 from rimwright.fixation.triangle_tree import STACK, box_point_mm2
 
+FITS = 0
 JOINT = 1
 CORTEX = 2
-OLD_ANCHOR = 4
-LEAVES_BONE = 8
+OLD_ANCHOR = 3
+LEAVES_BONE = 4
 
 COSINE_SLACK = 1e-6
 """Slack of the single-precision comparison of two cosines, above its rounding of 2e-7."""
 SKIN_MM = 0.05
 """Crossings of the bone surface nearer to the entry than this are the entry itself, mm."""
+NEAR_MM = 8.0
+"""Surface within this of the entry is shaded first, mm; 6 to 10 take the same time."""
 NEVER = 2.0
 ALWAYS = -2.0
 
@@ -84,45 +91,6 @@ def gather_patches(entry, reach, box, right, patch_first, patch_mm, patch_radius
 
 
 @njit(cache=True, nogil=True)
-def _shade(qx, qy, qz, sure, maybe, dx, dy, dz, blocked, doubt):  # type: ignore[no-untyped-def]
-    """Raise each direction's largest excess of cosine over the two caps of one patch."""
-    for k in range(len(dx)):
-        s = qx * dx[k] + qy * dy[k] + qz * dz[k]
-        b = s - sure
-        blocked[k] = b if b > blocked[k] else blocked[k]
-        m = s - maybe
-        doubt[k] = m if m > doubt[k] else doubt[k]
-
-
-@njit(cache=True, nogil=True)
-def _shade_set(entry, found, n, points, radii, radius, start, end, dx, dy, dz, blocked, doubt):  # type: ignore[no-untyped-def]
-    """Shade by every patch found of one side of the bone."""
-    for i in range(n):
-        p = found[i]
-        x = points[p, 0] - entry[0]
-        y = points[p, 1] - entry[1]
-        z = points[p, 2] - entry[2]
-        rho = np.sqrt(x * x + y * y + z * z)
-        maybe = cap_cosine(rho, radius + radii[p], start, end)
-        if maybe > 1.0 + COSINE_SLACK:
-            continue
-        sure = cap_cosine(rho, radius, start, end)
-        scale = 1.0 / max(rho, 1e-9)
-        _shade(
-            np.float32(x * scale),
-            np.float32(y * scale),
-            np.float32(z * scale),
-            np.float32(sure + COSINE_SLACK),
-            np.float32(maybe - COSINE_SLACK),
-            dx,
-            dy,
-            dz,
-            blocked,
-            doubt,
-        )
-
-
-@njit(cache=True, nogil=True)
 def _clear_of_plane(entry, dx, dy, dz, start, end, c, limit):  # type: ignore[no-untyped-def]
     """Whether the segment stays on one side of a triangle's plane, farther than √limit from it."""
     e1x, e1y, e1z = c[3] - c[0], c[4] - c[1], c[5] - c[2]
@@ -140,206 +108,279 @@ def _clear_of_plane(entry, dx, dy, dz, start, end, c, limit):  # type: ignore[no
 
 
 @njit(cache=True, nogil=True)
-def _measure_doubtful(
-    entry, open_k, open_x, open_y, open_z, n_open, found, n_found, points, radii, spans, corners,
-    radius, start, end, flag, blocked,
-):  # fmt: skip  # type: ignore[no-untyped-def]
-    """Measure against triangles what the caps left open; sets blocked[k] of directions touched.
+def _shade(qx, qy, qz, cosine, dx, dy, dz, nearest):  # type: ignore[no-untyped-def]
+    """Raise each direction's largest excess of cosine over the cap of one point."""
+    for k in range(len(dx)):
+        b = qx * dx[k] + qy * dy[k] + qz * dz[k] - cosine
+        nearest[k] = b if b > nearest[k] else nearest[k]
 
-    Patch by patch, so that one pass of products over all open directions passes a patch by.
-    A radius of 0 asks whether the axis crosses the surface between the entry's skin and `end`.
-    """
-    limit = radius * radius
-    length = end - start
-    for i in range(n_found):
+
+@njit(cache=True, nogil=True)
+def _shade_near(entry, found, n, points, radius, start, end, dx, dy, dz, nearest):  # type: ignore[no-untyped-def]
+    """Shade by the points of the patches found, which lie on the surface itself."""
+    for i in range(n):
         p = found[i]
         x = points[p, 0] - entry[0]
         y = points[p, 1] - entry[1]
         z = points[p, 2] - entry[2]
         rho = np.sqrt(x * x + y * y + z * z)
-        if radius > 0.0:
-            cosine = cap_cosine(rho, radius + radii[p], start, end)
-        elif rho > end + radii[p]:
-            continue
-        elif rho > radii[p]:
-            cosine = np.sqrt(1.0 - (radii[p] / rho) ** 2)
-        else:
-            cosine = ALWAYS
-        if cosine > 1.0 + COSINE_SLACK:
+        cosine = cap_cosine(rho, radius, start, end)
+        if cosine > 1.0:
             continue
         scale = 1.0 / max(rho, 1e-9)
-        qx, qy, qz = np.float32(x * scale), np.float32(y * scale), np.float32(z * scale)
-        maybe = np.float32(cosine - COSINE_SLACK)
-        nearest = np.float32(-4.0)
-        for k in range(n_open):
-            s = qx * open_x[k] + qy * open_y[k] + qz * open_z[k]
-            nearest = s if s > nearest else nearest
-        if nearest <= maybe:
-            continue
-        for k in range(n_open):
-            if blocked[open_k[k]] != 0:
-                continue
-            if qx * open_x[k] + qy * open_y[k] + qz * open_z[k] <= maybe:
-                continue
-            dx, dy, dz = np.float64(open_x[k]), np.float64(open_y[k]), np.float64(open_z[k])
-            for t in range(spans[p, 0], spans[p, 1]):
-                c = corners[t]
-                if radius > 0.0:
-                    touched = not _clear_of_plane(entry, dx, dy, dz, start, end, c, limit) and (
-                        segment_triangle_mm2(
-                            entry[0] + start * dx,
-                            entry[1] + start * dy,
-                            entry[2] + start * dz,
-                            dx,
-                            dy,
-                            dz,
-                            length,
-                            c[0],
-                            c[1],
-                            c[2],
-                            c[3],
-                            c[4],
-                            c[5],
-                            c[6],
-                            c[7],
-                            c[8],
-                        )
-                        < limit
-                    )
-                else:
-                    hit = ray_triangle_mm(
-                        entry[0],
-                        entry[1],
-                        entry[2],
-                        dx,
-                        dy,
-                        dz,
-                        c[0],
-                        c[1],
-                        c[2],
-                        c[3],
-                        c[4],
-                        c[5],
-                        c[6],
-                        c[7],
-                        c[8],
-                    )
-                    touched = SKIN_MM < hit <= end
-                if touched:
-                    blocked[open_k[k]] |= flag
-                    break
+        _shade(
+            np.float32(x * scale), np.float32(y * scale), np.float32(z * scale),
+            np.float32(cosine + COSINE_SLACK), dx, dy, dz, nearest,
+        )  # fmt: skip
 
 
 @njit(cache=True, nogil=True)
-def _gather_open(flags, doubt, dx, dy, dz, open_k, open_x, open_y, open_z):  # type: ignore[no-untyped-def]
-    """List the directions that nothing blocks yet and that are in doubt; returns how many."""
+def _edge_mm2(ax, ay, az, bx, by, bz):  # type: ignore[no-untyped-def]
+    """Squared distance of the origin from the segment a b."""
+    ex, ey, ez = bx - ax, by - ay, bz - az
+    size = ex * ex + ey * ey + ez * ez
+    t = 0.0
+    if size > 0.0:
+        t = min(max(-(ax * ex + ay * ey + az * ez) / size, 0.0), 1.0)
+    x, y, z = ax + t * ex, ay + t * ey, az + t * ez
+    return x * x + y * y + z * z
+
+
+@njit(cache=True, nogil=True)
+def _turn(ax, ay, az, bx, by, bz, dx, dy, dz):  # type: ignore[no-untyped-def]
+    """Which way b lies from a, seen along d."""
+    return (ay * bz - az * by) * dx + (az * bx - ax * bz) * dy + (ax * by - ay * bx) * dz
+
+
+@njit(cache=True, nogil=True)
+def _shadow_within(ax, ay, az, bx, by, bz, cx, cy, cz, dx, dy, dz, limit):  # type: ignore[no-untyped-def]
+    """Whether a triangle square to d, seen along d, comes within √limit of the origin."""
+    if _edge_mm2(ax, ay, az, bx, by, bz) < limit:
+        return True
+    if _edge_mm2(bx, by, bz, cx, cy, cz) < limit:
+        return True
+    if _edge_mm2(cx, cy, cz, ax, ay, az) < limit:
+        return True
+    one = _turn(ax, ay, az, bx, by, bz, dx, dy, dz)
+    two = _turn(bx, by, bz, cx, cy, cz, dx, dy, dz)
+    three = _turn(cx, cy, cz, ax, ay, az, dx, dy, dz)
+    return (one > 0.0 and two > 0.0 and three > 0.0) or (one < 0.0 and two < 0.0 and three < 0.0)
+
+
+@njit(cache=True, nogil=True)
+def _touches(entry, dx, dy, dz, radius, start, end, c):  # type: ignore[no-untyped-def]
+    """Whether a drill comes nearer than radius to a triangle; radius 0: whether its axis crosses."""
+    if radius > 0.0:
+        limit = radius * radius
+        if _clear_of_plane(entry, dx, dy, dz, start, end, c, limit):
+            return False
+        ax, ay, az = c[0] - entry[0], c[1] - entry[1], c[2] - entry[2]
+        bx, by, bz = c[3] - entry[0], c[4] - entry[1], c[5] - entry[2]
+        cx, cy, cz = c[6] - entry[0], c[7] - entry[1], c[8] - entry[2]
+        a = ax * dx + ay * dy + az * dz
+        b = bx * dx + by * dy + bz * dz
+        g = cx * dx + cy * dy + cz * dz
+        if start <= min(a, b, g) and max(a, b, g) <= end:
+            # Beside the segment all along: the distance is that of their shadows along d.
+            return _shadow_within(
+                ax - a * dx, ay - a * dy, az - a * dz, bx - b * dx, by - b * dy, bz - b * dz,
+                cx - g * dx, cy - g * dy, cz - g * dz, dx, dy, dz, limit,
+            )  # fmt: skip
+        square = segment_triangle_mm2(
+            entry[0] + start * dx, entry[1] + start * dy, entry[2] + start * dz, dx, dy, dz,
+            end - start, c[0], c[1], c[2], c[3], c[4], c[5], c[6], c[7], c[8],
+        )  # fmt: skip
+        return square < limit
+    hit = ray_triangle_mm(
+        entry[0], entry[1], entry[2], dx, dy, dz,
+        c[0], c[1], c[2], c[3], c[4], c[5], c[6], c[7], c[8],
+    )  # fmt: skip
+    return SKIN_MM < hit <= end
+
+
+@njit(cache=True, nogil=True)
+def _piece_cosine(rho, spread, radius, start, end):  # type: ignore[no-untyped-def]
+    """Cosine of the cap that a piece of surface may shade; radius 0: that the axis may cross."""
+    if radius > 0.0:
+        return cap_cosine(rho, radius + spread, start, end)
+    if rho > end + spread:
+        return NEVER
+    if rho > spread:
+        return np.sqrt(1.0 - (spread / rho) ** 2)
+    return ALWAYS
+
+
+@njit(cache=True, nogil=True)
+def _any_within(qx, qy, qz, cosine, ox, oy, oz, n):  # type: ignore[no-untyped-def]
+    """Whether any of the first n open directions lies within a cap."""
+    # A count, not a largest: whole numbers may be summed in any order, so this runs in lanes.
+    count = np.int32(0)
+    for k in range(n):
+        count += np.int32(qx * ox[k] + qy * oy[k] + qz * oz[k] > cosine)
+    return count > 0
+
+
+@njit(cache=True, nogil=True)
+def _sweep(entry, tree, radius, start, end, flag, open_k, ox, oy, oz, n_open, verdict):  # type: ignore[no-untyped-def]
+    """Carry the open directions down a tree; those that touch get the flag; returns how many stay."""
+    corners, box, right, patch_first, points, radii, spans = tree
+    stack = np.empty(STACK, dtype=np.int64)
     n = 0
-    for k in range(len(dx)):
-        if flags[k] == 0 and doubt[k] > 0.0:
-            open_k[n] = k
-            open_x[n], open_y[n], open_z[n] = dx[k], dy[k], dz[k]
+    if len(right):
+        stack[0] = 0
+        n = 1
+    n_hit = 0
+    while n and n_open:
+        n -= 1
+        b = stack[n]
+        first, past = patch_first[b, 0], patch_first[b, 1]
+        if first < 0:
+            x = 0.5 * (box[b, 0] + box[b, 3]) - entry[0]
+            y = 0.5 * (box[b, 1] + box[b, 4]) - entry[1]
+            z = 0.5 * (box[b, 2] + box[b, 5]) - entry[2]
+            wx, wy, wz = box[b, 3] - box[b, 0], box[b, 4] - box[b, 1], box[b, 5] - box[b, 2]
+            spread = 0.5 * np.sqrt(wx * wx + wy * wy + wz * wz)
+            rho = np.sqrt(x * x + y * y + z * z)
+            cosine = _piece_cosine(rho, spread, radius, start, end)
+            if cosine > 1.0 + COSINE_SLACK:
+                continue
+            scale = 1.0 / max(rho, 1e-9)
+            if cosine < -1.0 or _any_within(
+                np.float32(x * scale), np.float32(y * scale), np.float32(z * scale),
+                np.float32(cosine - COSINE_SLACK), ox, oy, oz, n_open,
+            ):  # fmt: skip
+                stack[n], stack[n + 1] = right[b], b + 1
+                n += 2
+            continue
+        for p in range(first, past):
+            x = points[p, 0] - entry[0]
+            y = points[p, 1] - entry[1]
+            z = points[p, 2] - entry[2]
+            rho = np.sqrt(x * x + y * y + z * z)
+            cosine = _piece_cosine(rho, radii[p], radius, start, end)
+            if cosine > 1.0 + COSINE_SLACK:
+                continue
+            scale = 1.0 / max(rho, 1e-9)
+            qx, qy, qz = np.float32(x * scale), np.float32(y * scale), np.float32(z * scale)
+            maybe = np.float32(cosine - COSINE_SLACK)
+            if not _any_within(qx, qy, qz, maybe, ox, oy, oz, n_open):
+                continue
+            sure = np.float32(NEVER)
+            if radius > 0.0:
+                sure = np.float32(cap_cosine(rho, radius, start, end) + COSINE_SLACK)
+            for k in range(n_open):
+                s = qx * ox[k] + qy * oy[k] + qz * oz[k]
+                if s <= maybe or verdict[open_k[k]] != FITS:
+                    continue
+                touched = s > sure
+                if not touched:
+                    dx, dy, dz = np.float64(ox[k]), np.float64(oy[k]), np.float64(oz[k])
+                    for t in range(spans[p, 0], spans[p, 1]):
+                        if _touches(entry, dx, dy, dz, radius, start, end, corners[t]):
+                            touched = True
+                            break
+                if touched:
+                    verdict[open_k[k]] = flag
+                    n_hit += 1
+        if 4 * n_hit > n_open:
+            n_open = _close_up(open_k, ox, oy, oz, n_open, verdict)
+            n_hit = 0
+    return _close_up(open_k, ox, oy, oz, n_open, verdict)
+
+
+@njit(cache=True, nogil=True)
+def _close_up(open_k, ox, oy, oz, n_open, verdict):  # type: ignore[no-untyped-def]
+    """Drop the directions no longer open; returns how many stay."""
+    n = 0
+    for k in range(n_open):
+        if verdict[open_k[k]] == FITS:
+            open_k[n], ox[n], oy[n], oz[n] = open_k[k], ox[k], oy[k], oz[k]
             n += 1
     return n
 
 
 @njit(cache=True, nogil=True)
 def judge_entries(
-    entries,
-    normals,
-    fan_of,
-    fans,
-    first,
-    past,
-    joint,
-    cortex,
-    radius_joint,
-    radius_cortex,
-    cortex_from,
-    depth,
-    old_points,
-    old_radii,
-    verdict,
-):  # type: ignore[no-untyped-def]
-    """Fill verdict[entry, direction] with what blocks it; 0 fits.
+    entries, normals, fan_of, fans, first, past, joint, cortex, radius_joint, radius_cortex,
+    cortex_from, depth, old_points, old_radii, verdicts,
+):  # fmt: skip  # type: ignore[no-untyped-def]
+    """Fill verdicts[entry, direction] with the first thing found to block it, or FITS.
 
     entries (n, 3) and normals (n, 3) of the outer face there; fan_of (n,) which fan of directions
     each takes; fans (f, 3, k) single precision; joint and cortex are the tree arrays
     (corners, box, right, patch_first, patch_mm, patch_radius, patch_span).
     """
-    j_corners, j_box, j_right, j_first, j_points, j_radii, j_spans = joint
-    c_corners, c_box, c_right, c_first, c_points, c_radii, c_spans = cortex
     n_directions = fans.shape[2]
-    near_joint = np.empty(len(j_points), dtype=np.int64)
-    near_cortex = np.empty(len(c_points), dtype=np.int64)
-    blocked = np.empty((3, n_directions), dtype=np.float32)
-    doubt = np.empty((3, n_directions), dtype=np.float32)
-    every = np.ones(n_directions, dtype=np.float32)
+    near_joint = np.empty(len(joint[4]), dtype=np.int64)
+    near_cortex = np.empty(len(cortex[4]), dtype=np.int64)
+    by_joint = np.empty(n_directions, dtype=np.float32)
+    by_cortex = np.empty(n_directions, dtype=np.float32)
+    by_old = np.empty(n_directions, dtype=np.float32)
     open_k = np.empty(n_directions, dtype=np.int64)
     ox = np.empty(n_directions, dtype=np.float32)
     oy = np.empty(n_directions, dtype=np.float32)
     oz = np.empty(n_directions, dtype=np.float32)
     for e in range(first, past):
         entry = entries[e]
-        flags = verdict[e]
+        verdict = verdicts[e]
         dx, dy, dz = fans[fan_of[e], 0], fans[fan_of[e], 1], fans[fan_of[e], 2]
-        blocked[:] = np.float32(-4.0)
-        doubt[:] = np.float32(-4.0)
+        by_joint[:] = np.float32(-4.0)
+        by_cortex[:] = np.float32(-4.0)
+        by_old[:] = np.float32(-4.0)
         n_joint = gather_patches(
-            entry, depth + radius_joint, j_box, j_right, j_first, j_points, j_radii, near_joint
+            entry, NEAR_MM, joint[1], joint[2], joint[3], joint[4], joint[5], near_joint
         )
         n_cortex = gather_patches(
-            entry, depth + radius_cortex, c_box, c_right, c_first, c_points, c_radii, near_cortex
+            entry, NEAR_MM, cortex[1], cortex[2], cortex[3], cortex[4], cortex[5], near_cortex
         )
-        _shade_set(
-            entry, near_joint, n_joint, j_points, j_radii, radius_joint, 0.0, depth,
-            dx, dy, dz, blocked[0], doubt[0],
+        _shade_near(
+            entry, near_joint, n_joint, joint[4], radius_joint, 0.0, depth, dx, dy, dz, by_joint
+        )
+        _shade_near(
+            entry, near_cortex, n_cortex, cortex[4], radius_cortex, cortex_from, depth,
+            dx, dy, dz, by_cortex,
         )  # fmt: skip
-        _shade_set(
-            entry, near_cortex, n_cortex, c_points, c_radii, radius_cortex, cortex_from, depth,
-            dx, dy, dz, blocked[1], doubt[1],
-        )  # fmt: skip
-        _shade_old(entry, old_points, old_radii, depth, dx, dy, dz, blocked[2], doubt[2])
+        _shade_old(entry, old_points, old_radii, depth, dx, dy, dz, by_old)
+        n_open = 0
         for k in range(n_directions):
-            found = 0
-            if blocked[0, k] > 0.0:
-                found |= JOINT
-            if blocked[1, k] > 0.0:
-                found |= CORTEX
-            if blocked[2, k] > 0.0:
-                found |= OLD_ANCHOR
             if dx[k] * normals[e, 0] + dy[k] * normals[e, 1] + dz[k] * normals[e, 2] >= 0.0:
-                found |= LEAVES_BONE
-            flags[k] = found
-        n_open = _gather_open(flags, doubt[0], dx, dy, dz, open_k, ox, oy, oz)
-        _measure_doubtful(
-            entry, open_k, ox, oy, oz, n_open, near_joint, n_joint, j_points, j_radii, j_spans,
-            j_corners, radius_joint, 0.0, depth, JOINT, flags,
+                verdict[k] = LEAVES_BONE
+            elif by_joint[k] > 0.0:
+                verdict[k] = JOINT
+            elif by_cortex[k] > 0.0:
+                verdict[k] = CORTEX
+            elif by_old[k] > 0.0:
+                verdict[k] = OLD_ANCHOR
+            else:
+                verdict[k] = FITS
+                open_k[n_open], ox[n_open], oy[n_open], oz[n_open] = k, dx[k], dy[k], dz[k]
+                n_open += 1
+        n_open = _sweep(
+            entry, cortex, radius_cortex, cortex_from, depth, CORTEX,
+            open_k, ox, oy, oz, n_open, verdict,
         )  # fmt: skip
-        n_open = _gather_open(flags, doubt[1], dx, dy, dz, open_k, ox, oy, oz)
-        _measure_doubtful(
-            entry, open_k, ox, oy, oz, n_open, near_cortex, n_cortex, c_points, c_radii, c_spans,
-            c_corners, radius_cortex, cortex_from, depth, CORTEX, flags,
-        )  # fmt: skip
-        n_open = _gather_open(flags, every, dx, dy, dz, open_k, ox, oy, oz)
-        _measure_doubtful(
-            entry, open_k, ox, oy, oz, n_open, near_cortex, n_cortex, c_points, c_radii, c_spans,
-            c_corners, 0.0, 0.0, cortex_from, LEAVES_BONE, flags,
+        n_open = _sweep(
+            entry, joint, radius_joint, 0.0, depth, JOINT, open_k, ox, oy, oz, n_open, verdict
+        )
+        _sweep(
+            entry, cortex, 0.0, 0.0, cortex_from, LEAVES_BONE,
+            open_k, ox, oy, oz, n_open, verdict,
         )  # fmt: skip
 
 
 @njit(cache=True, nogil=True)
-def _shade_old(entry, old_points, old_radii, depth, dx, dy, dz, blocked, doubt):  # type: ignore[no-untyped-def]
-    """Shade by the points of old anchors, which have no patches behind them."""
+def _shade_old(entry, old_points, old_radii, depth, dx, dy, dz, nearest):  # type: ignore[no-untyped-def]
+    """Shade by the points of old anchors, whose spacing their radii already cover."""
     for o in range(len(old_points)):
         x = old_points[o, 0] - entry[0]
         y = old_points[o, 1] - entry[1]
         z = old_points[o, 2] - entry[2]
         rho = np.sqrt(x * x + y * y + z * z)
         cosine = cap_cosine(rho, old_radii[o], 0.0, depth)
-        if cosine <= 1.0:
-            scale = 1.0 / max(rho, 1e-9)
-            limit = np.float32(cosine - COSINE_SLACK)
-            _shade(
-                np.float32(x * scale), np.float32(y * scale), np.float32(z * scale),
-                limit, limit, dx, dy, dz, blocked, doubt,
-            )  # fmt: skip
+        if cosine > 1.0:
+            continue
+        scale = 1.0 / max(rho, 1e-9)
+        _shade(
+            np.float32(x * scale), np.float32(y * scale), np.float32(z * scale),
+            np.float32(cosine - COSINE_SLACK), dx, dy, dz, nearest,
+        )  # fmt: skip

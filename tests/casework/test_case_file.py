@@ -227,6 +227,12 @@ REFUSALS = {
         "case.toml, [sources]: bones and an image together (need one or the other). "
         "Keep pelvis and femur, or keep image and labels.",
     ),
+    "axes": (
+        lambda d: d["sources"].update(axes="left"),
+        "case.toml, [sources], axes: not an axis convention (got 'left', need one letter each of "
+        "L/R, P/A and S/I, or y-up). Write LPS, RAS or the three directions in which x, y and z "
+        "grow.",
+    ),
     "inner list": (
         lambda d: d["equipment"]["anchors"][1].update(depth_mm=0),
         "case.toml, [equipment], second of anchors, depth_mm: outside its range (got 0, need "

@@ -201,7 +201,20 @@ def _sources(model: SourcesModel | None, *, folder: Path, where: str) -> Sources
         key: _path(getattr(model, key), folder=folder, where=f"{where}, [sources], {key}")
         for key in ("pelvis", "femur", "image", "labels")
     }
-    return Sources(**paths, unit=model.units, axes=model.axes, part=model.part)
+    axes = _axes(model.axes, where=f"{where}, [sources], axes")
+    return Sources(**paths, unit=model.units, axes=axes, part=model.part)
+
+
+def _axes(text: str | None, *, where: str) -> str | None:
+    """The convention of the bones' axes in the readers' spelling."""
+    if text is None:
+        return None
+    from rimwright.imaging import name_axes
+
+    try:
+        return name_axes(text)
+    except CaseRefusal as refusal:
+        raise CaseRefusal(refusal.wrong, where, refusal.remedy) from None
 
 
 def _settings(model: CaseModel, *, folder: Path, where: str) -> CaseSettings:

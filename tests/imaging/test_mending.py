@@ -210,9 +210,11 @@ def test_a_minor_open_piece_does_not_cost_the_bone(read: Read) -> None:
             Surface(BOX.vertices * [1, 1, 0], BOX.triangles),
             "every triangle stands twice|encloses no volume|no triangle",
         ),
+        # 2.4 mm³ in a box with a diagonal of 72 mm
+        (box(60, 40, 0.001), "encloses no volume \\(got 2.4 mm³ in a box of diagonal 72 mm"),
         (Surface(BOX.vertices[:4], BOX.triangles[:2]), "open: one hole"),
     ],
-    ids=["needle", "flattened box", "sheet"],
+    ids=["needle", "flattened box", "thin box", "sheet"],
 )
 def test_what_encloses_nothing_is_refused(surface: Surface, wrong: str, read: Read) -> None:
     """Needles, flat and open sheets are no bone."""

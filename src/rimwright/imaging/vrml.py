@@ -106,9 +106,9 @@ def _visit(node: Node, state: _State, *, name: str, depth: int, walk: _Walk) -> 
     if walk.is_first:
         state.matrix = state.matrix @ _step_of(node, walk.where)
         if node.kind == "Separator":
-            below = _State(matrix=state.matrix.copy(), points=state.points)
+            below = _State(matrix=state.matrix, points=state.points)
         elif node.kind == "TransformSeparator":
-            kept = state.matrix.copy()
+            kept = state.matrix
             for child in node.children:
                 _visit(child, state, name=name, depth=depth + 1, walk=walk)
             state.matrix = kept

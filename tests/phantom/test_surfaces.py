@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
 from rimwright.anatomy import Floats, Side, TriangleMesh
 from rimwright.phantom import HipShape, PhantomHip, make_hip, random_shape
@@ -13,6 +16,11 @@ from rimwright.phantom.socket_surface import SocketSurface
 ON_SURFACE_MM = 0.02
 """Chords of 1 mm on a sphere of 20 mm sag by 0.006 mm; the cam bends three times as fast."""
 SHAPES = [HipShape(), *(random_shape(seed) for seed in range(6))]
+
+
+@cache
+def _hip(index: int) -> PhantomHip:
+    return make_hip(SHAPES[index])
 
 
 def _built(hip: PhantomHip, points: Floats) -> Floats:
@@ -49,7 +57,7 @@ def _polar(points: Floats, pole: Floats, twelve: Floats, three: Floats) -> tuple
 @pytest.mark.parametrize("index", range(len(SHAPES)))
 def test_socket_and_rim_lie_on_the_true_surfaces(index: int) -> None:
     """Lunate, fossa floor, edge and the wall outside it: within 0.02 mm, and all of them there."""
-    hip = make_hip(SHAPES[index])
+    hip = _hip(index)
     surface = SocketSurface(shape=hip.shape)
     points = _built(hip, _samples(_facing(hip)))
     polar, hour, distance = _polar(points, -surface.axis, surface.twelve, surface.three)
@@ -90,7 +98,7 @@ def test_socket_and_rim_lie_on_the_true_surfaces(index: int) -> None:
 @pytest.mark.parametrize("index", range(len(SHAPES)))
 def test_edge_and_wall_are_bare(index: int) -> None:
     """The edge is a line of vertices, and 8 mm of wall outside it is the socket's own."""
-    hip = make_hip(SHAPES[index])
+    hip = _hip(index)
     surface = SocketSurface(shape=hip.shape)
     vertices = _built(hip, hip.hip_bone.vertices_mm)
     polar, hour, distance = _polar(vertices, -surface.axis, surface.twelve, surface.three)
@@ -102,8 +110,6 @@ def test_edge_and_wall_are_bare(index: int) -> None:
     assert np.diff(on_edge).max() * surface.radius_mm < 1.2
     # Everything within 8 mm of the bony edge lies on joint face, rounding or wall.
     dense = surface.edge_points(np.linspace(-low + 0.02, low - 0.02, 1500))
-    from scipy.spatial import cKDTree
-
     points = _built(hip, _samples(hip.hip_bone))
     points = points[cKDTree(dense).query(points)[0] < 8.0]
     polar, hour, distance = _polar(points, -surface.axis, surface.twelve, surface.three)
@@ -122,7 +128,7 @@ def test_edge_and_wall_are_bare(index: int) -> None:
 @pytest.mark.parametrize("index", range(len(SHAPES)))
 def test_head_cam_and_neck_lie_on_the_true_surface(index: int) -> None:
     """Every triangle within the neck's waist lies on the contour function."""
-    hip = make_hip(SHAPES[index])
+    hip = _hip(index)
     surface = FemurSurface(shape=hip.shape)
     points = _built(hip, _samples(hip.femur)) - surface.head_centre_mm
     points = points[points @ surface.neck_axis < hip.shape.neck_waist_mm + 3.0]
@@ -138,8 +144,8 @@ def test_head_cam_and_neck_lie_on_the_true_surface(index: int) -> None:
 
 def test_landmarks_are_the_foremost_points() -> None:
     """Seen along the anterior pelvic plane's normal no bone lies before ASIS and tubercle."""
-    for shape in SHAPES:
-        hip = make_hip(shape)
+    for index, shape in enumerate(SHAPES):
+        hip = _hip(index)
         k = shape.scale
         points = _built(hip, hip.hip_bone.vertices_mm)
         marks = _built(
@@ -156,8 +162,8 @@ def test_landmarks_are_the_foremost_points() -> None:
 
 def test_condyles_and_trochanter_are_extreme_points() -> None:
     """Backs of the condyles and tip of the trochanter are vertices no bone lies beyond."""
-    for shape in SHAPES:
-        hip = make_hip(shape)
+    for index, shape in enumerate(SHAPES):
+        hip = _hip(index)
         surface = FemurSurface(shape=shape)
         points = (_built(hip, hip.femur.vertices_mm) - surface.head_centre_mm) @ (
             surface.femoral_axes.T

@@ -13,11 +13,11 @@ from rimwright.phantom.solids import Ball, body_of, hull_of_balls, solid_of, uni
 
 EDGE_MM = 1.25
 """Length of triangle edges wanted on head and neck, mm."""
-FINE_SHARE = 0.46
-"""Length of edges over bump and junction against that elsewhere."""
+FINE_ALONG, FINE_ROUND = 0.46, 0.6
+"""Length of edges over bump and junction against that elsewhere: along and round the neck axis."""
 JUNCTION_FROM = np.radians(32.0)
 """Nearer to the neck axis than this the contour is plain neck, radians."""
-PART_EDGE_MM = 4.0
+PART_EDGE_MM = 5.0
 """Longest edge wanted on the rounded parts, mm."""
 NECK_END_MM = 12.0
 """The exactly meshed neck ends this far before the shaft axis, mm at scale 1."""
@@ -65,7 +65,7 @@ def _head_and_neck(surface: FemurSurface) -> BuiltBody:
         here = polar[-1]
         distance = float(surface.distance_mm(np.array(here), np.zeros(1))[0])
         slant = min(step, EDGE_MM * np.sin(here) / distance)
-        polar.append(here - (FINE_SHARE * slant if JUNCTION_FROM < here < fine_to else slant))
+        polar.append(here - (FINE_ALONG * slant if JUNCTION_FROM < here < fine_to else slant))
     if polar[-2] - last > 0.3 * (polar[-2] - polar[-1]):
         polar[-1] = last
     else:
@@ -75,7 +75,7 @@ def _head_and_neck(surface: FemurSurface) -> BuiltBody:
         reach = s.head_radius_mm * np.sin(value)
         if value < 1.0:
             reach = 1.1 * s.neck_radius_mm
-        wanted = EDGE_MM * (FINE_SHARE if JUNCTION_FROM < value < fine_to else 1.0)
+        wanted = EDGE_MM * (FINE_ROUND if JUNCTION_FROM < value < fine_to else 1.0)
         n = max(int(np.ceil(2 * np.pi * reach / wanted)), 6)
         angles = 2 * np.pi * np.arange(n) / n
         places = np.full(n, value)

@@ -21,7 +21,7 @@ HALF_WIDTH_MM = 88.0
 """Socket centre to the midline, mm at scale 1."""
 PLANE_ANTERIOR_MM = 55.0
 """The anterior pelvic plane in front of the socket centre, mm at scale 1."""
-PART_EDGE_MM = 4.0
+PART_EDGE_MM = 5.5
 """Longest edge wanted on the rounded parts, mm at scale 1."""
 KEPT_WALL_DEG = 24.0
 """Polar angle behind the edge over which nothing but the socket's own wall may show."""

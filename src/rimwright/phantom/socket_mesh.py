@@ -8,7 +8,7 @@ from rimwright.anatomy import Floats
 from rimwright.phantom.ring_stack import BuiltBody, Ring, stack_rings
 from rimwright.phantom.socket_surface import NOTCH_DIP_MM, NOTCH_STEP_MM, SocketSurface
 
-EDGE_MM = 1.0
+EDGE_MM = 1.15
 """Length of triangle edges wanted on the lunate and at the rim, mm."""
 N_ROUNDING = 6
 """Straight steps across the rounding of the edge; even, so that the edge is a line of vertices."""
@@ -57,11 +57,11 @@ def mesh_socket(surface: SocketSurface) -> BuiltBody:
 def _fossa_rings(surface: SocketSurface, columns: Floats) -> list[Ring]:
     """From the medial pole to the foot of the slope; fewer columns towards the pole."""
     widest = float(np.max(surface.fossa_floor_polar(columns)))
-    n_rings = int(np.ceil(widest * surface.radius_mm / (1.15 * EDGE_MM)))
+    n_rings = int(np.ceil(widest * surface.radius_mm / EDGE_MM))
     rings = []
     for k in range(1, n_rings):
         fraction = k / n_rings
-        wanted = 2 * np.pi * surface.radius_mm * np.sin(widest * fraction) / (1.15 * EDGE_MM)
+        wanted = 2 * np.pi * surface.radius_mm * np.sin(widest * fraction) / EDGE_MM
         angles = _thinned(columns, wanted)
         polar = surface.fossa_floor_polar(angles) * fraction
         rings.append(_joint_ring(surface, angles, polar))

@@ -83,7 +83,7 @@ def _rim(*, mirrored: bool, notch: bool) -> RimCurve:
     twelve = np.array([1.0, 0.0, 0.0])
     up = np.array([0.0, 0.0, 1.0])
     radial = np.cos(angle)[:, None] * twelve + np.sin(angle)[:, None] * three
-    gap = (hours > NOTCH[0]) & (hours < NOTCH[1]) & notch
+    gap = (hours > NOTCH[0] + 1e-6) & (hours < NOTCH[1] - 1e-6) & notch
 
     def bare(values: np.ndarray) -> np.ndarray:
         return np.where(gap[:, None], np.nan, values)

@@ -93,6 +93,7 @@ class CorridorBank:
         # The field is not kept: the bank hangs on it by a weak reference.
         self.rim = rim
         self.limits = limits
+        self.old_anchors = tuple(old_anchors)
         self.old_rows: tuple[OldRow, ...] = lay_old_anchors(
             field, rim, old_anchors=(*field.obstacles, *old_anchors), limits=limits
         )
@@ -183,9 +184,10 @@ def bank_of(
 ) -> CorridorBank:
     """The bank of a bone and its limits: the same one for every option and every corridor."""
     banks = _BANKS.setdefault(field, {})
+    # The bank holds what it was keyed by, so an identity is never that of a thing since gone.
     key = (id(rim), limits, tuple(id(old) for old in old_anchors))
     bank = banks.get(key)
-    if bank is None or bank.rim is not rim:
+    if bank is None:
         bank = CorridorBank(field, rim, limits=limits, old_anchors=old_anchors)
         banks[key] = bank
     return bank

@@ -278,8 +278,8 @@ def sectors_of(is_reached: np.ndarray) -> tuple[Sector, ...]:
             end += 1
         sectors.append(
             Sector(
-                from_hour=wrap_hour(round(begin / 10 - HALF_STEP_HOURS, 6)),
-                to_hour=wrap_hour(round(end / 10 + HALF_STEP_HOURS, 6)),
+                from_hour=round(wrap_hour(begin / 10 - HALF_STEP_HOURS), 6),
+                to_hour=round(wrap_hour(end / 10 + HALF_STEP_HOURS), 6),
             )
         )
     return tuple(sectors)

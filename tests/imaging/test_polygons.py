@@ -106,7 +106,7 @@ def test_places_that_share_a_key_are_told_apart(monkeypatch: pytest.MonkeyPatch)
 
 
 def test_a_crowd_on_the_search_line_is_merged_by_a_grid() -> None:
-    """A thousand vertices within the tolerance: listing all near pairs would take half a million."""
+    """A thousand vertices within the tolerance: a list of near pairs would hold half a million."""
     rng = np.random.default_rng(1)
     crowd = rng.uniform(0, 1e-12, (1000, 3))
     places = np.vstack([crowd, np.diag([100.0, 100, 100])])

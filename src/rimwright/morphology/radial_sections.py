@@ -53,7 +53,7 @@ class RadialSections:
 
 
 @njit(cache=True)  # type: ignore[misc]
-def _walk(  # noqa: PLR0913
+def _walk(
     vertices,
     triangles,
     neighbours,
@@ -150,7 +150,7 @@ def _resample(points, n, offset, sign, step_mm, first_index, row_x, row_y):
 
 
 @njit(cache=True, parallel=True)  # type: ignore[misc]
-def _sections(  # noqa: PLR0913
+def _sections(
     vertices,
     triangles,
     neighbours,
@@ -226,7 +226,7 @@ def _sections(  # noqa: PLR0913
             _resample(points, n + 1, offset, sign, step_mm, first_index, across[row], along[row])
 
 
-def cut_radial_sections(  # noqa: PLR0913
+def cut_radial_sections(
     mesh: TriangleMesh,
     neighbours: Ints,
     *,
@@ -301,7 +301,7 @@ def cut_radial_sections(  # noqa: PLR0913
     )
 
 
-def _seed_triangles(  # noqa: PLR0913
+def _seed_triangles(
     mesh: TriangleMesh,
     vertices: Floats,
     axis: Vector,

@@ -15,8 +15,6 @@ import numpy as np
 from rimwright.anatomy import Floats, Ints
 from rimwright.morphology.radial_sections import RadialSections
 
-CHORD_MM = 3.0
-"""Length of the chords a turn is measured with, mm: over the rounding of a rim, under its width."""
 LEAST_TURN_DEG = 12.0
 """A smaller turn is no candidate for the edge, deg."""
 N_CANDIDATES = 6
@@ -24,15 +22,24 @@ N_CANDIDATES = 6
 TURN_WORTH_DEG = 20.0
 """Turn worth one unit of cost, deg."""
 JUMP_WORTH_MM = 1.2
-"""Jump from section to section that costs one unit, mm; a section is about 0.6 mm wide."""
+"""Jump from section to section that costs one unit, mm; a section is 0.4 to 2.4 mm wide."""
 MOST_JUMP_COST = 12.0
 """A jump never costs more: a real step in the rim must stay possible."""
 ZONE_END_WORTH_MM = 8.0
 """Distance of a corner beyond the end of the spherical zone that costs one unit, mm."""
-BAND_MM = 1.5
-"""Largest miss from the lunate sphere at which a contour counts as articular, mm."""
+GAP_MM = 2.0
+"""A gap in the articular contour shorter than this does not end it, mm."""
 BAND_SEARCH_MM = 8.0
 """How far inside the edge the articular band is looked for, mm."""
+PARABOLA = np.array([-2.0, 3.0, 6.0, 7.0, 6.0, 3.0, -2.0]) / 21.0
+"""Weights of a local parabola over seven even points (textbook): keeps lines and parabolas."""
+BESIDE_HOURS = 0.07
+"""Part of the rim beside the notch whose corner is drawn by the notch's wall, hours (0.9 mm)."""
+WALL_FROM_MM = 2.0
+"""The edge's own rounding, left out when a section beside the notch is judged, mm."""
+WALL_QUANTILE, WALL_SHARE = 0.85, 0.25
+"""A section beside the notch cuts its wall where this quantile of its contour's miss from the
+sphere is more than this share of the articular limit."""
 LEAST_BAND_MM = 2.5
 """Least articular contour within that reach; less is notch, mm."""
 
@@ -51,11 +58,16 @@ class RimTrace:
     inward_across, inward_along
         (n,) unit direction from the edge into bone, half-way between its two faces.
     is_notch
-        (n,) bool, no articular surface inside the edge.
+        (n,) bool, no edge: the notch and what lies close beside it.
+    is_gap
+        (n,) bool, no articular surface inside the edge: what is counted as notch.
     band_mm
         (n,) length of articular contour just inside the edge, mm.
     turn_deg
         (n,) how far the contour turns at the edge.
+    floor_edge
+        (n, 4) as `across_mm`, `along_mm`, `inward_across`, `inward_along`, with the receded edge of
+        the floor in the notch; NaN where no contour was followed.
     """
 
     column: Ints
@@ -64,11 +76,19 @@ class RimTrace:
     inward_across: Floats
     inward_along: Floats
     is_notch: Floats
+    is_gap: Floats
     band_mm: Floats
     turn_deg: Floats
+    floor_edge: Floats
 
 
-def trace_rim(sections: RadialSections, *, radius_mm: float, band_mm: float = BAND_MM) -> RimTrace:
+def trace_rim(
+    sections: RadialSections,
+    *,
+    radius_mm: float,
+    band_mm: float,
+    chord_mm: float,
+) -> RimTrace:
     """
     Trace the bony edge through all sections.
 
@@ -80,6 +100,8 @@ def trace_rim(sections: RadialSections, *, radius_mm: float, band_mm: float = BA
         Radius of the lunate sphere, mm.
     band_mm
         Largest miss from the sphere that counts as articular, mm.
+    chord_mm
+        Length of the chords a turn is measured with, mm.
 
     Returns
     -------
@@ -89,7 +111,7 @@ def trace_rim(sections: RadialSections, *, radius_mm: float, band_mm: float = BA
     across, along = np.asarray(sections.across_mm), np.asarray(sections.along_mm)
     step = sections.step_mm
     n, columns = across.shape
-    half = round(CHORD_MM / step)
+    half = round(chord_mm / step)
     turn = np.full((n, columns), np.nan)
     before_x = across[:, half:-half] - across[:, : -2 * half]
     before_y = along[:, half:-half] - along[:, : -2 * half]
@@ -101,7 +123,12 @@ def trace_rim(sections: RadialSections, *, radius_mm: float, band_mm: float = BA
     miss = np.hypot(across, along) - radius_mm
     articular = np.abs(np.where(np.isfinite(miss), miss, np.inf)) < band_mm
     # the end of the spherical zone: the last articular column reached without a gap of 2 mm
-    zone_end = _zone_ends(articular, first=sections.first_index, gap=round(2.0 / step))
+    zone_end = _zone_ends(
+        articular,
+        first=sections.first_index,
+        gap=round(GAP_MM / step),
+        inward=round(BAND_SEARCH_MM / step),
+    )
     score = np.where(np.isfinite(turn), turn, -np.inf)
     peak = (
         (score[:, 1:-1] >= score[:, :-2])
@@ -121,18 +148,27 @@ def trace_rim(sections: RadialSections, *, radius_mm: float, band_mm: float = BA
         gain, np.take_along_axis(across, best, axis=1), np.take_along_axis(along, best, axis=1)
     )
     chosen = np.where(column >= 0, best[np.arange(n), np.maximum(column, 0)], -1)
-    return _finish(sections, chosen, turn, articular, half)
+    return _finish(sections, chosen, turn, miss, half, band_limit_mm=band_mm)
 
 
-def _zone_ends(articular: Floats, *, first: int, gap: int) -> Ints:
-    """Last articular column from the seed outward that no longer gap precedes."""
+def _zone_ends(articular: Floats, *, first: int, gap: int, inward: int) -> Ints:
+    """End of the spherical zone: last articular column that a walk outward reaches.
+
+    The walk starts at the seed, or at the last articular column up to `inward` columns inside
+    it, and passes over gaps of up to `gap` columns.
+    """
     n, columns = articular.shape
-    ends = np.full(n, first)
+    starts = np.full(n, first)
+    for back in range(inward, -1, -1):
+        if first - back >= 0:
+            starts = np.where(articular[:, first - back], first - back, starts)
+    ends = starts.copy()
     missed = np.zeros(n, dtype=np.int64)
-    for column in range(first, columns):
-        hit = articular[:, column] & (missed <= gap)
+    for column in range(max(first - inward, 0), columns):
+        begun = column >= starts
+        hit = articular[:, column] & (missed <= gap) & begun
         ends = np.where(hit, column, ends)
-        missed = np.where(hit, 0, missed + 1)
+        missed = np.where(hit, 0, missed + begun)
     return ends
 
 
@@ -172,7 +208,13 @@ def _best_closed_path(gain: Floats, across: Floats, along: Floats) -> Ints:
 
 
 def _finish(
-    sections: RadialSections, column: Ints, turn: Floats, articular: Floats, half: int
+    sections: RadialSections,
+    column: Ints,
+    turn: Floats,
+    miss: Floats,
+    half: int,
+    *,
+    band_limit_mm: float,
 ) -> RimTrace:
     """Notch, smoothing and bisector of a chosen edge."""
     across, along = np.asarray(sections.across_mm), np.asarray(sections.along_mm)
@@ -182,13 +224,31 @@ def _finish(
     row = np.arange(n)
     reach = round(BAND_SEARCH_MM / sections.step_mm)
     span = safe[:, None] - np.arange(1, reach + 1)[None, :]
-    band = articular[row[:, None], np.maximum(span, 0)] & (span >= 0)
+    off = np.abs(np.where(np.isfinite(miss), miss, np.inf))[row[:, None], np.maximum(span, 0)]
+    band = (off < band_limit_mm) & (span >= 0)
     band_mm = band.sum(axis=1) * sections.step_mm * has
     is_notch = longest_run(band_mm < LEAST_BAND_MM)
-    x, y = across[row, safe].copy(), along[row, safe].copy()
+    # a section beside the notch may cut its wall
+    wall_from = round(WALL_FROM_MM / sections.step_mm)
+    beside_mm = np.quantile(np.minimum(off[:, wall_from:], 99.0), WALL_QUANTILE, axis=1)
+    is_wall = beside_mm > WALL_SHARE * band_limit_mm
+    is_beside = np.roll(is_notch, 1) | np.roll(is_notch, -1)
+    is_gap = is_notch | (is_wall & is_beside)
+    # the edge this near the wall is not the rim's: left out of the curve, not counted as notch
+    near = round(BESIDE_HOURS * n / 12.0)
+    for step in range(1, max(near, 1) + 1):
+        is_notch = is_notch | np.roll(is_gap, step) | np.roll(is_gap, -step)
     edge = has & ~is_notch
-    x[~edge] = np.nan
-    y[~edge] = np.nan
+    # the corner between columns: top of the parabola through the turn at three of them
+    before, at, after = (turn[row, np.clip(safe + k, 0, turn.shape[1] - 1)] for k in (-1, 0, 1))
+    curve = before - 2 * at + after
+    with np.errstate(invalid="ignore", divide="ignore"):
+        shift = np.where(curve < 0, 0.5 * (before - after) / curve, 0.0)
+    shift = np.clip(np.where(np.isfinite(shift), shift, 0.0), -0.5, 0.5)
+    beside = np.clip(safe + np.where(shift < 0, -1, 1), 0, across.shape[1] - 1)
+    part = np.abs(shift)
+    x = np.where(has, (1 - part) * across[row, safe] + part * across[row, beside], np.nan)
+    y = np.where(has, (1 - part) * along[row, safe] + part * along[row, beside], np.nan)
     ahead = np.minimum(safe + half, across.shape[1] - 1)
     to_joint = np.stack([across[row, safe - half] - x, along[row, safe - half] - y], axis=1)
     to_outer = np.stack([across[row, ahead] - x, along[row, ahead] - y], axis=1)
@@ -196,15 +256,22 @@ def _finish(
     to_outer /= np.linalg.norm(to_outer, axis=1, keepdims=True)
     inward = to_joint + to_outer
     inward /= np.linalg.norm(inward, axis=1, keepdims=True)
+    floor_edge = np.column_stack([x, y, inward])
+    rim = np.where(edge[:, None], floor_edge, np.nan)
+    if is_notch.any():
+        floor = [smooth_ring(column, is_gap=~is_notch) for column in floor_edge.T]
+        floor_edge = np.where(is_notch[:, None], np.column_stack(floor), floor_edge)
     return RimTrace(
         column=np.where(edge, column, -1),
-        across_mm=smooth_ring(x),
-        along_mm=smooth_ring(y),
-        inward_across=smooth_ring(inward[:, 0]),
-        inward_along=smooth_ring(inward[:, 1]),
+        across_mm=smooth_ring(rim[:, 0], is_gap=is_notch),
+        along_mm=smooth_ring(rim[:, 1], is_gap=is_notch),
+        inward_across=smooth_ring(rim[:, 2], is_gap=is_notch),
+        inward_along=smooth_ring(rim[:, 3], is_gap=is_notch),
         is_notch=is_notch,
+        is_gap=is_gap,
         band_mm=band_mm,
         turn_deg=np.where(edge, turn[row, safe], np.nan),
+        floor_edge=floor_edge,
     )
 
 
@@ -230,9 +297,38 @@ def longest_run(flags: Floats) -> Floats:
     return np.roll(kept, start)
 
 
-def smooth_ring(values: Floats) -> Floats:
-    """Quadratic smoothing over seven neighbours round a ring; gaps stay, and ends keep their own."""
-    # weights of a local parabola over seven even points (textbook): keeps lines and parabolas
-    weights = np.array([-2.0, 3.0, 6.0, 7.0, 6.0, 3.0, -2.0]) / 21.0
-    smooth = sum(w * np.roll(values, 3 - k) for k, w in enumerate(weights))
-    return np.where(np.isfinite(smooth), smooth, values)
+def smooth_ring(values: Floats, *, is_gap: Floats) -> Floats:
+    """
+    Smooth a ring of values by a local parabola, twice; only the gap stays open.
+
+    Parameters
+    ----------
+    values
+        (n,), NaN where nothing was read.
+    is_gap
+        (n,) bool, the one run that stays NaN; single missing values elsewhere are bridged.
+
+    Returns
+    -------
+    Floats
+        (n,).
+    """
+    n = len(values)
+    has_gap = bool(np.asarray(is_gap).any())
+    first = int(np.flatnonzero(~is_gap & np.roll(is_gap, 1))[0]) if has_gap else 0
+    run = np.roll(values, -first)[: int((~is_gap).sum())]
+    seen = np.flatnonzero(np.isfinite(run))
+    if len(seen) < len(PARABOLA):
+        return np.asarray(values)
+    run = np.interp(np.arange(len(run)), seen, run[seen])
+    reach = len(PARABOLA) // 2
+    for _ in range(2):
+        if has_gap:  # odd reflection: the ends stay where they are
+            ahead = 2 * run[0] - run[reach:0:-1]
+            behind = 2 * run[-1] - run[-2 : -2 - reach : -1]
+        else:
+            ahead, behind = run[-reach:], run[:reach]
+        run = np.convolve(np.concatenate([ahead, run, behind]), PARABOLA, mode="valid")
+    smooth = np.full(n, np.nan)
+    smooth[: len(run)] = run
+    return np.roll(smooth, first)

@@ -9,25 +9,56 @@ import numpy as np
 from rimwright.anatomy import Floats, Ints, PelvicFrame, SphereFit, TriangleMesh, Vector
 from rimwright.morphology.mesh_neighbours import find_neighbours
 from rimwright.morphology.radial_sections import RadialSections, cut_radial_sections
-from rimwright.morphology.rim_trace import BAND_MM, RimTrace, trace_rim
+from rimwright.morphology.rim_trace import RimTrace, trace_rim
 from rimwright.morphology.socket_search import LunateFit
 from rimwright.morphology.sphere_fit import refine_sphere
 
-N_SECTIONS = 240
-"""Half-planes round the opening axis; one every 0.05 hour, about 0.6 mm at the rim."""
+N_SECTIONS = 360
+"""Half-planes round the opening axis: one every two minutes of the clock, 0.4 mm at the rim."""
+N_TRIAL_SECTIONS, TRIAL_ROUNDS = 60, range(3)
+"""Half-planes and rounds spent on each rival sphere before one is chosen."""
+N_COARSE_SECTIONS, COARSE_ROUNDS = 120, range(2, 10)
+"""Half-planes and rounds at most until sphere and axis rest; real hips take four to six."""
+FINE_ROUNDS = range(3, 6)
+"""Rounds at most with all half-planes."""
 STEP_MM = 0.25
 """Spacing of contour points, mm."""
 INNER_MM, OUTER_MM = 32.0, 22.0
 """Contour followed from the seed towards the floor and over the rim, mm."""
-REFIT_BAND_MM = (3.0, 18.0)
-"""Part of the contour, counted inward from the edge, that the sphere is refitted to, mm: past the
-edge's rounding and its flare; what of the fossa falls inside is left out by its miss."""
+CHORD_EDGES, CHORD_MM = 1.25, (1.5, 3.5)
+"""Chords the edge is traced with: this many triangle edges, within these bounds, mm. Shorter ones
+see facets, longer ones see past a thin rim."""
+REFIT_BANDS_MM = ((2.0, 11.0), (2.0, 11.0), (3.0, 14.0), (3.0, 18.0))
+"""Part of the contour, counted inward from the edge, that the sphere is refitted to in the first
+rounds and from then on, mm: past the edge's rounding and flare, at first well short of the fossa."""
+REFIT_CUTOFFS_MM = (3.0, 2.0, 1.5, 1.5)
+"""Largest miss that still pulls in the same rounds, mm: wide at first, so that a start on the
+fossa lets go of it."""
+REFIT_STRIDE = 3
+"""Every third contour point is used, 0.75 mm apart: as near as triangles lie on real bones."""
+REFIT_ROUNDS = 8
+"""Reweightings in each refit; the outer rounds go on from there."""
+SEED_MISS_MM = 7.0
+"""A walk may start from triangles this near the sphere, mm: wide, as the walk finds the rest."""
+SEED_COSINE = 0.6
+"""Least cosine between a seed triangle's normal and the direction of the centre (53 degrees)."""
+SEED_POLAR_DEG = 75.0
+"""Seeds lie within this angle of the medial pole, deg; past it the surface may be another."""
+HORSESHOE_BAND_MM = (2.0, 9.0)
+"""Contour inside the edge that must lie on the sphere, mm."""
+CLOSE_MM = 0.5
+"""Median miss there of a section that counts, mm; a real lunate's is 0.1 to 0.4."""
 SETTLED_DEG = 0.02
 """Rounds stop when the opening axis turns by less, deg."""
-MOST_ROUNDS = 6
-"""Rounds at most; real hips settle in three to five."""
-NOTCH_BANDS_MM = (1.0, 1.25, 1.5, 1.75, 2.0)
-"""Articular tolerances the notch is found again with, mm: its doubt is their spread."""
+SETTLED_MM = 0.01
+"""… and the centre moves by less, mm."""
+ARTICULAR_MM = 1.0
+"""A contour this near the sphere is articular on a perfect surface, mm …"""
+ARTICULAR_RMS = 3.0
+"""… and on a real one farther by this many times the sphere's own miss: the horns of real
+lunates flare by up to 2 mm before the notch drops away by more than 4."""
+NOTCH_FACTORS = (0.7, 0.85, 1.0, 1.15, 1.3)
+"""The notch is found again with that tolerance times these: its doubt is the spread."""
 LEAST_NOTCH_HOURS = 0.4
 """A narrower gap is a flaw of the surface, not the notch, hours."""
 
@@ -51,6 +82,8 @@ class Socket:
         Azimuth of the notch's middle and its width; None where no notch was seen.
     notch_doubt_rad
         Spread of that middle over articular tolerances, rad.
+    chord_mm
+        Length of the chords the edge was traced with, mm.
     """
 
     sphere: SphereFit
@@ -62,6 +95,7 @@ class Socket:
     notch_middle_rad: float | None
     notch_width_rad: float | None
     notch_doubt_rad: float
+    chord_mm: float
 
     def rim_points_mm(self) -> Floats:
         """(n, 3) edge in every section, image frame; NaN in the notch."""
@@ -106,36 +140,92 @@ def find_socket(bone: TriangleMesh, lunate: LunateFit, *, frame: PelvicFrame) ->
 
     Notes
     -----
-    Own method; the sphere is fitted to the contour within `REFIT_BAND_MM` of the edge, so that
+    Own method; the sphere is fitted to the contour within `REFIT_BANDS_MM` of the edge, so that
     neither fossa nor rounding pulls it.
     """
     neighbours = find_neighbours(bone)
-    sphere, axis = lunate.sphere, -lunate.pole
-    for round_index in range(MOST_ROUNDS):
-        zero, quarter = dial_directions(axis, frame)
+    facets = (bone.centroids_mm(), bone.normals())
+    area_mm2 = np.linalg.norm(bone.area_vectors_mm2()[lunate.is_lunate], axis=1)
+    edge_mm = float(np.sqrt(np.median(area_mm2) * 4 / np.sqrt(3.0)))  # of an even-sided triangle
+    surface = _Surface(
+        bone=bone,
+        neighbours=neighbours,
+        facets=facets,
+        frame=frame,
+        chord_mm=float(np.clip(CHORD_EDGES * edge_mm, *CHORD_MM)),
+    )
+    trials = [
+        _settle(surface, start, -lunate.pole, n_sections=N_TRIAL_SECTIONS, rounds=TRIAL_ROUNDS)
+        for start in (lunate.sphere, *lunate.others)
+    ]
+    best = max(trials, key=_horseshoe_sections) if len(trials) > 1 else trials[0]
+    coarse = _settle(
+        surface, best.sphere, best.axis, n_sections=N_COARSE_SECTIONS, rounds=COARSE_ROUNDS
+    )
+    socket = _settle(surface, coarse.sphere, coarse.axis, n_sections=N_SECTIONS, rounds=FINE_ROUNDS)
+    return replace(socket, notch_doubt_rad=_notch_doubt_rad(socket))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Surface:
+    """The bone with its neighbours, its centroids and normals, and the pelvic frame."""
+
+    bone: TriangleMesh
+    neighbours: Ints
+    facets: tuple[Floats, Floats]
+    frame: PelvicFrame
+    chord_mm: float
+
+
+def _settle(
+    surface: _Surface, sphere: SphereFit, axis: Vector, *, n_sections: int, rounds: range
+) -> Socket:
+    """Section, trace and refit by turns until sphere and axis rest."""
+    for round_index in rounds:
+        zero, quarter = dial_directions(axis, surface.frame)
         sections = cut_radial_sections(
-            bone,
-            neighbours,
+            surface.bone,
+            surface.neighbours,
             centre_mm=sphere.centre_mm,
             axis=axis,
             zero=zero,
             quarter=quarter,
-            n_angles=N_SECTIONS,
-            is_seed=lunate.is_lunate,
+            n_angles=n_sections,
+            is_seed=_seeds(surface.facets, sphere, axis),
             inner_mm=INNER_MM,
             outer_mm=OUTER_MM,
             step_mm=STEP_MM,
         )
-        trace = trace_rim(sections, radius_mm=sphere.radius_mm)
-        socket = _with_notch(sphere, axis, zero, quarter, sections, trace)
+        trace = trace_rim(
+            sections,
+            radius_mm=sphere.radius_mm,
+            band_mm=articular_mm(sphere),
+            chord_mm=surface.chord_mm,
+        )
+        socket = _with_notch(
+            sphere, axis, zero, quarter, sections, trace, chord_mm=surface.chord_mm
+        )
         turned_axis = plane_normal(socket.rim_points_mm(), towards=axis)
         turned_deg = np.degrees(np.arccos(np.clip(axis @ turned_axis, -1.0, 1.0)))
-        refitted = _refit_sphere(socket)
+        refitted = _refit_sphere(socket, min(round_index, len(REFIT_BANDS_MM) - 1))
         moved_mm = float(np.linalg.norm(refitted.centre_mm - sphere.centre_mm))
-        if round_index and turned_deg < SETTLED_DEG and moved_mm < 0.01:
+        settled = turned_deg < SETTLED_DEG and moved_mm < SETTLED_MM
+        if round_index >= len(REFIT_BANDS_MM) - 1 and settled:
             break
         axis, sphere = turned_axis, refitted
-    return replace(socket, notch_doubt_rad=_notch_doubt_rad(socket))
+    return socket
+
+
+def _horseshoe_sections(socket: Socket) -> int:
+    """Sections whose contour just inside the edge lies closely on the sphere: the lunate's test."""
+    sections, trace = socket.sections, socket.trace
+    near, far = (round(mm / sections.step_mm) for mm in HORSESHOE_BAND_MM)
+    rows = np.flatnonzero(trace.column >= 0)
+    columns = np.maximum(trace.column[rows][:, None] - np.arange(near, far + 1)[None, :], 0)
+    across = np.asarray(sections.across_mm)[rows[:, None], columns]
+    along = np.asarray(sections.along_mm)[rows[:, None], columns]
+    miss = np.abs(np.hypot(across, along) - socket.sphere.radius_mm)
+    return int((np.median(np.where(np.isfinite(miss), miss, np.inf), axis=1) < CLOSE_MM).sum())
 
 
 def dial_directions(axis: Vector, frame: PelvicFrame) -> tuple[Vector, Vector]:
@@ -160,12 +250,25 @@ def plane_normal(rim_mm: Floats, *, towards: Vector) -> Vector:
     return normal if normal @ towards > 0 else -normal
 
 
-def _refit_sphere(socket: Socket) -> SphereFit:
+def _seeds(facets: tuple[Floats, Floats], sphere: SphereFit, axis: Vector) -> Floats:
+    """Triangles, given as centroids and normals, that a walk over the lunate may start from."""
+    centroids, normals = facets
+    to_centre = sphere.centre_mm - centroids
+    distance = np.linalg.norm(to_centre, axis=1)
+    seeds: Floats = (
+        (np.abs(distance - sphere.radius_mm) < SEED_MISS_MM)
+        & (np.einsum("ij,ij->i", normals, to_centre) > SEED_COSINE * distance)
+        & (to_centre @ axis > np.cos(np.radians(SEED_POLAR_DEG)) * distance)
+    )
+    return seeds
+
+
+def _refit_sphere(socket: Socket, round_index: int) -> SphereFit:
     """Sphere of the contour just inside the edge, every section counting alike."""
     sections, trace = socket.sections, socket.trace
-    near, far = (round(mm / sections.step_mm) for mm in REFIT_BAND_MM)
+    near, far = (round(mm / sections.step_mm) for mm in REFIT_BANDS_MM[round_index])
     rows = np.flatnonzero(trace.column >= 0)
-    columns = trace.column[rows][:, None] - np.arange(near, far + 1)[None, :]
+    columns = trace.column[rows][:, None] - np.arange(near, far + 1, REFIT_STRIDE)[None, :]
     ok = columns >= 0
     columns = np.maximum(columns, 0)
     across = np.asarray(sections.across_mm)[rows[:, None], columns]
@@ -177,18 +280,24 @@ def _refit_sphere(socket: Socket) -> SphereFit:
         socket.sphere.centre_mm + across[ok][:, None] * radials + along[ok][:, None] * socket.axis
     )
     refined = refine_sphere(
-        points, start=socket.sphere, least_cutoff_mm=0.2, most_cutoff_mm=BAND_MM
+        points,
+        start=socket.sphere,
+        least_cutoff_mm=0.2,
+        most_cutoff_mm=REFIT_CUTOFFS_MM[round_index],
+        n_rounds=REFIT_ROUNDS,
     )
     return refined.fit
 
 
-def _with_notch(  # noqa: PLR0913
+def _with_notch(
     sphere: SphereFit,
     axis: Vector,
     zero: Vector,
     quarter: Vector,
     sections: RadialSections,
     trace: RimTrace,
+    *,
+    chord_mm: float,
 ) -> Socket:
     """The socket of one round, with the middle and width of its notch."""
     middle, width = _notch_of(sections, trace)
@@ -202,7 +311,13 @@ def _with_notch(  # noqa: PLR0913
         notch_middle_rad=middle,
         notch_width_rad=width,
         notch_doubt_rad=0.0,
+        chord_mm=chord_mm,
     )
+
+
+def articular_mm(sphere: SphereFit) -> float:
+    """Largest miss from the sphere at which a contour counts as articular, mm."""
+    return ARTICULAR_MM + ARTICULAR_RMS * min(sphere.rms_mm, ARTICULAR_MM)
 
 
 def _notch_doubt_rad(socket: Socket) -> float:
@@ -210,8 +325,13 @@ def _notch_doubt_rad(socket: Socket) -> float:
     if socket.notch_middle_rad is None:
         return 0.0
     turns = []
-    for band_mm in NOTCH_BANDS_MM:
-        again = trace_rim(socket.sections, radius_mm=socket.sphere.radius_mm, band_mm=band_mm)
+    for factor in NOTCH_FACTORS:
+        again = trace_rim(
+            socket.sections,
+            radius_mm=socket.sphere.radius_mm,
+            band_mm=factor * articular_mm(socket.sphere),
+            chord_mm=socket.chord_mm,
+        )
         middle, _ = _notch_of(socket.sections, again)
         if middle is not None:
             turns.append((middle - socket.notch_middle_rad + np.pi) % (2 * np.pi) - np.pi)
@@ -221,7 +341,7 @@ def _notch_doubt_rad(socket: Socket) -> float:
 def _notch_of(sections: RadialSections, trace: RimTrace) -> tuple[float | None, float | None]:
     """Azimuth of the middle of the notch and its width, or None twice."""
     n = len(sections.angles_rad)
-    is_notch: Ints = np.asarray(trace.is_notch).astype(np.int64)
+    is_notch: Ints = np.asarray(trace.is_gap).astype(np.int64)
     count = int(is_notch.sum())
     if count in (0, n) or count * 12.0 / n < LEAST_NOTCH_HOURS:
         return None, None

@@ -6,16 +6,19 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from rimwright.anatomy import Floats, RimCurve, SocketFaces, SphereFit, TriangleMesh
+from rimwright.anatomy import Floats, SocketFaces, TriangleMesh
 from rimwright.morphology.mesh_neighbours import find_neighbours
+from rimwright.morphology.socket import Socket
 
+REACH_RADII = 2.2
+"""Triangles within this many radii of the centre may face the joint."""
 LUNATE_MM = 1.0
 """Largest miss from the sphere of a lunate triangle, mm."""
 FACING_COSINE = 0.85
 """Least cosine between a lunate triangle's normal and the direction of the centre (32 degrees)."""
 
 
-def find_socket_faces(bone: TriangleMesh, rim: RimCurve, *, sphere: SphereFit) -> SocketFaces:
+def find_socket_faces(bone: TriangleMesh, socket: Socket) -> SocketFaces:
     """
     Part the hip bone at the rim.
 
@@ -23,10 +26,8 @@ def find_socket_faces(bone: TriangleMesh, rim: RimCurve, *, sphere: SphereFit) -
     ----------
     bone
         Hip bone.
-    rim
-        Its rim; the notch is closed by the straight bridge between its ends.
-    sphere
-        Lunate sphere.
+    socket
+        Its traced socket; in the notch the floor ends at its own receded edge.
 
     Returns
     -------
@@ -37,17 +38,23 @@ def find_socket_faces(bone: TriangleMesh, rim: RimCurve, *, sphere: SphereFit) -
     Notes
     -----
     A triangle lies on the joint side where its centroid is inside the surface that the bisector
-    of bone draws at every hour, from the edge into bone. O(triangles).
+    of bone draws in every section, from the edge into bone. O(triangles).
     """
+    sphere = socket.sphere
     centroids = bone.centroids_mm()
     relative = centroids - sphere.centre_mm
     distance = np.linalg.norm(relative, axis=1)
-    local = np.flatnonzero(distance < 2.2 * sphere.radius_mm)
-    hours = rim.hours_of(centroids[local])
-    edge = _at_hours(rim.closed_points_mm(), hours)
-    outward = _at_hours(_closed_directions(rim), hours)
-    is_inside = np.einsum("ij,ij->i", centroids[local] - edge, outward) < 0.0
-    to_centre = -relative[local] / distance[local, None]
+    local = np.flatnonzero(distance < REACH_RADII * sphere.radius_mm)
+    here = relative[local]
+    height = here @ socket.axis
+    across = here - height[:, None] * socket.axis
+    azimuth = np.arctan2(across @ socket.quarter, across @ socket.zero)
+    edge = _at_azimuth(_closed_edge(socket), azimuth)
+    beyond = np.stack([np.linalg.norm(across, axis=1) - edge[:, 0], height - edge[:, 1]], axis=1)
+    # the bisector runs into bone; seen along it in the plane (across, along), the joint lies on
+    # its right and the outer wall on its left, as the contour is walked outward
+    is_inside = edge[:, 2] * beyond[:, 1] - edge[:, 3] * beyond[:, 0] < 0.0
+    to_centre = -here / distance[local, None]
     facing = np.einsum("ij,ij->i", bone.normals()[local], to_centre)
     is_lunate = (
         is_inside
@@ -66,29 +73,30 @@ def find_socket_faces(bone: TriangleMesh, rim: RimCurve, *, sphere: SphereFit) -
     )
     _, label = connected_components(graph, directed=False)
     lunate = local[is_lunate]
-    counts = np.bincount(label[position[lunate]])
-    main = int(np.argmax(counts))
+    main = int(np.argmax(np.bincount(label[position[lunate]])))
     joint = inside[label == main]
     return SocketFaces(joint=joint, lunate=lunate[label[position[lunate]] == main])
 
 
-def _at_hours(values: Floats, hours: Floats) -> Floats:
-    """Values of a closed ring of tenths of an hour at any hours, linear."""
+def _closed_edge(socket: Socket) -> Floats:
+    """(n, 4) edge and bisector in every section, gaps filled between their ends."""
+    trace = socket.trace
+    rim = np.column_stack(
+        [trace.across_mm, trace.along_mm, trace.inward_across, trace.inward_along]
+    )
+    closed = np.where(np.isfinite(rim), rim, trace.floor_edge)
+    seen = np.flatnonzero(np.isfinite(closed[:, 0]))
+    positions = np.arange(len(closed))
+    return np.column_stack(
+        [np.interp(positions, seen, column[seen], period=float(len(closed))) for column in closed.T]
+    )
+
+
+def _at_azimuth(values: Floats, azimuth: Floats) -> Floats:
+    """Values of a closed ring of sections at any azimuth, linear, (k, 4)."""
     n = len(values)
-    at = hours * (n / 12.0)
+    at = (azimuth % (2 * np.pi)) * (n / (2 * np.pi))
     low = np.floor(at).astype(np.int64) % n
     fraction = (at - np.floor(at))[:, None]
     mixed: Floats = (1 - fraction) * values[low] + fraction * values[(low + 1) % n]
     return mixed
-
-
-def _closed_directions(rim: RimCurve) -> Floats:
-    """Outward directions with the notch filled between its ends."""
-    outward = rim.outward.copy()
-    seen = np.flatnonzero(rim.is_bone)
-    positions = np.arange(len(outward))
-    for axis in range(3):
-        outward[:, axis] = np.interp(
-            positions, seen, outward[seen, axis], period=float(len(outward))
-        )
-    return outward / np.linalg.norm(outward, axis=1, keepdims=True)

@@ -12,7 +12,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rimwright.anatomy import Floats, SphereFit, TriangleMesh, Vector, frozen_floats
+from rimwright.anatomy import (
+    Floats,
+    Ints,
+    Points,
+    SphereFit,
+    TriangleMesh,
+    Vector,
+    frozen_floats,
+)
 from rimwright.errors import BoneRefusal
 from rimwright.morphology.sphere_fit import fit_sphere, refine_sphere
 
@@ -32,6 +40,19 @@ MIN_TRIANGLES = 60
 """Fewest triangles on the lunate that still draw its rim (about 3 mm edges)."""
 ZONE_MM = 1.5
 """Largest distance from the sphere at which a triangle still counts as lunate, mm."""
+STARTS_MM = ((0.0, 0.0), (0.0, -2.0), (0.0, -4.0), (-3.0, -1.5), (3.0, 1.5), (6.0, 3.0))
+"""Starts of the fit: shift of the rough centre along the opening, and change of radius, mm. A
+floor may be concentric with the lunate and larger in area: hence the smaller radii."""
+SETTLING_MM = (3.0, 2.0, 1.5, 1.5, 1.2, 1.0, 1.0, 1.0)
+"""Largest miss that still pulls, from round to round, mm."""
+RIVAL_SHARE = 0.4
+"""A sphere that less of the surface lies on than this share of the best is no rival."""
+DISTINCT_MM = 1.5
+"""Spheres whose centres lie nearer than this are one, mm."""
+CLOSE_MM = 0.6
+"""Starts are compared by the area within this distance of their sphere, mm …"""
+CLOSE_COSINE = 0.94
+"""… whose normal points at its centre to within 20 degrees."""
 FACING_COSINE = 0.90
 """Least cosine between a lunate triangle's normal and the direction of the centre (26 degrees)."""
 
@@ -51,12 +72,16 @@ class LunateFit:
         Unit direction from the centre to the middle of the lunate triangles.
     share
         Part of the whole sphere's area that the triangles cover, 0 to 1.
+    others
+        Spheres that nearly as much of the surface lies on, where the zone is not told from
+        the surface alone; the rim decides between them.
     """
 
     sphere: SphereFit
     is_lunate: Floats
     pole: Vector
     share: float
+    others: tuple[SphereFit, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "pole", frozen_floats(self.pole, shape=(3,), name="pole"))
@@ -147,60 +172,40 @@ def fit_lunate(mesh: TriangleMesh, *, centre_mm: Vector, radius_mm: float, where
     BoneRefusal
         No such zone, or one that is too small, too rough or too coarsely meshed.
     """
-    vectors = mesh.area_vectors_mm2()
-    areas = np.linalg.norm(vectors, axis=1)
-    normals = mesh.normals()
-    centroids = mesh.centroids_mm()
-    centre, radius = np.asarray(centre_mm, dtype=np.float64), radius_mm
-    zone = np.zeros(len(areas), dtype=bool)
-    near = np.linalg.norm(centroids - centre, axis=1) < radius + 15.0
-    index = np.flatnonzero(near)
-    areas_near, normals_near, points = areas[index], normals[index], centroids[index]
-    for tolerance_mm in (3.0, 2.5, 2.0, 2.0):
-        to_centre = centre - points
-        distance = np.linalg.norm(to_centre, axis=1)
-        miss = distance - radius
-        facing = np.einsum("ij,ij->i", to_centre, normals_near) > FACING_COSINE * distance
-        inside = facing & (np.abs(miss) < tolerance_mm)
-        if inside.sum() < 20:
-            raise _no_socket(where)
-        weight = areas_near[inside] * (1 - (miss[inside] / tolerance_mm) ** 2) ** 2
-        fitted = fit_sphere(points[inside], weights=weight)
-        centre, radius = fitted.centre_mm, fitted.radius_mm
-        if not 10.0 < radius < 45.0:
-            raise _no_socket(where)
+    zone = _Zone.around(
+        mesh, centre_mm=np.asarray(centre_mm, dtype=np.float64), radius_mm=radius_mm
+    )
+    starts = _likely_spheres(zone, np.asarray(centre_mm, dtype=np.float64), radius_mm)
+    if not starts:
+        raise _no_socket(where)
+    best, *others = starts
     # the last word has the vertices: they lie on the surface, centroids a sagitta inside it
+    inside = zone.is_on(best, within_mm=ZONE_MM, cosine=FACING_COSINE)
     corner_area = np.bincount(
-        mesh.triangles[index[inside]].ravel(),
-        weights=np.repeat(areas_near[inside] / 3.0, 3),
+        mesh.triangles[zone.index[inside]].ravel(),
+        weights=np.repeat(zone.areas[inside] / 3.0, 3),
         minlength=len(mesh.vertices_mm),
     )
     used = np.flatnonzero(corner_area)
-    refined = refine_sphere(
+    sphere = refine_sphere(
         mesh.vertices_mm[used],
-        start=SphereFit(centre_mm=centre, radius_mm=radius, rms_mm=0.0),
+        start=best,
         least_cutoff_mm=0.3,
         most_cutoff_mm=ZONE_MM,
         weights=corner_area[used],
-    )
-    centre, radius, rms = refined.fit.centre_mm, refined.fit.radius_mm, refined.fit.rms_mm
-    to_centre = centre - points
-    distance = np.linalg.norm(to_centre, axis=1)
-    inside = (np.einsum("ij,ij->i", to_centre, normals_near) > FACING_COSINE * distance) & (
-        np.abs(distance - radius) < ZONE_MM
-    )
-    weight = areas_near[inside]
-    share = float(weight.sum()) / (4 * np.pi * radius**2)
-    if (
-        share < MIN_SHARE_OF_SPHERE
-        or not SEARCH_RADII_MM[0] - 1 <= radius <= SEARCH_RADII_MM[-1] + 1
-    ):
+    ).fit
+    inside = zone.is_on(sphere, within_mm=ZONE_MM, cosine=FACING_COSINE)
+    weight = zone.areas[inside]
+    share = float(weight.sum()) / (4 * np.pi * sphere.radius_mm**2)
+    least_mm, most_mm = SEARCH_RADII_MM[0] - 1, SEARCH_RADII_MM[-1] + 1
+    if share < MIN_SHARE_OF_SPHERE or not least_mm <= sphere.radius_mm <= most_mm:
         raise _no_socket(where)
-    if rms > MAX_RMS_MM:
+    if sphere.rms_mm > MAX_RMS_MM:
         raise BoneRefusal(
-            f"the socket is not a sphere (misses by {rms:.2f} mm, need at most {MAX_RMS_MM:.2f})",
+            f"the socket is not a sphere (misses by {sphere.rms_mm:.2f} mm, "
+            f"need at most {MAX_RMS_MM:.2f})",
             where,
-            "Check that the bone is a native adult hip bone and that the surface is not smoothed away",
+            "Check that the bone is a native adult hip bone, not worn or smoothed away",
         )
     if inside.sum() < MIN_TRIANGLES:
         raise BoneRefusal(
@@ -209,16 +214,101 @@ def fit_lunate(mesh: TriangleMesh, *, centre_mm: Vector, radius_mm: float, where
             where,
             "Export the bone again at a finer resolution",
         )
-    zone[index[inside]] = True
-    pole = (weight[:, None] * -to_centre[inside]).sum(axis=0)
+    is_lunate = np.zeros(mesh.n_triangles, dtype=bool)
+    is_lunate[zone.index[inside]] = True
+    pole = weight @ (zone.points[inside] - sphere.centre_mm)
     return LunateFit(
-        sphere=SphereFit(
-            centre_mm=centre, radius_mm=radius, rms_mm=rms, n_points=int(inside.sum())
-        ),
-        is_lunate=zone,
+        sphere=sphere,
+        is_lunate=is_lunate,
         pole=pole / np.linalg.norm(pole),
         share=share,
+        others=tuple(others),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Zone:
+    """Triangles near a rough socket: indices, centroids, unit normals, areas."""
+
+    index: Ints
+    points: Points
+    normals: Floats
+    areas: Floats
+
+    @classmethod
+    def around(cls, mesh: TriangleMesh, *, centre_mm: Vector, radius_mm: float) -> _Zone:
+        """The triangles within reach of every start, degenerate ones left out."""
+        centroids = mesh.centroids_mm()
+        vectors = mesh.area_vectors_mm2()
+        areas = np.linalg.norm(vectors, axis=1)
+        reach = radius_mm + 18.0
+        index = np.flatnonzero(
+            (np.linalg.norm(centroids - centre_mm, axis=1) < reach) & (areas > 0)
+        )
+        return cls(
+            index=index,
+            points=centroids[index],
+            normals=vectors[index] / areas[index, None],
+            areas=areas[index],
+        )
+
+    def is_on(self, sphere: SphereFit, *, within_mm: float, cosine: float) -> Floats:
+        """(n,) bool: near the sphere and facing its centre."""
+        to_centre = sphere.centre_mm - self.points
+        distance = np.linalg.norm(to_centre, axis=1)
+        near: Floats = (np.abs(distance - sphere.radius_mm) < within_mm) & (
+            np.einsum("ij,ij->i", to_centre, self.normals) > cosine * distance
+        )
+        return near
+
+
+def _likely_spheres(zone: _Zone, centre: Vector, radius_mm: float) -> list[SphereFit]:
+    """Distinct spheres from several starts, the one most surface lies on first.
+
+    A fossa whose floor is itself round draws some starts to a sphere that is half floor, half
+    lunate; from another start the fit finds the horseshoe alone.
+    """
+    first = SphereFit(centre_mm=centre, radius_mm=radius_mm, rms_mm=0.0)
+    inside = zone.is_on(first, within_mm=2 * ZONE_MM, cosine=FACING_COSINE)
+    if inside.sum() < 20:
+        return []
+    opening = zone.areas[inside] @ zone.normals[inside]
+    opening = opening / np.linalg.norm(opening)
+    found: list[tuple[float, SphereFit]] = []
+    for shift_mm, growth_mm in STARTS_MM:
+        start = SphereFit(
+            centre_mm=centre + shift_mm * opening,
+            radius_mm=radius_mm + growth_mm,
+            rms_mm=0.0,
+        )
+        fitted = _settle(zone, start)
+        if fitted is not None:
+            close = zone.is_on(fitted, within_mm=CLOSE_MM, cosine=CLOSE_COSINE)
+            found.append((float(zone.areas[close].sum()), fitted))
+    found.sort(key=lambda item: -item[0])
+    distinct: list[SphereFit] = []
+    for area_mm2, sphere in found:
+        if area_mm2 < RIVAL_SHARE * found[0][0]:
+            break
+        if all(
+            np.linalg.norm(sphere.centre_mm - other.centre_mm) > DISTINCT_MM for other in distinct
+        ):
+            distinct.append(sphere)
+    return distinct
+
+
+def _settle(zone: _Zone, sphere: SphereFit) -> SphereFit | None:
+    """Fit again and again to what lies near, ever closer; None where nothing is left."""
+    for within_mm in SETTLING_MM:
+        inside = zone.is_on(sphere, within_mm=within_mm, cosine=FACING_COSINE)
+        if inside.sum() < 20:
+            return None
+        miss = np.linalg.norm(zone.points[inside] - sphere.centre_mm, axis=1) - sphere.radius_mm
+        weight = zone.areas[inside] * (1 - (miss / within_mm) ** 2) ** 2
+        sphere = fit_sphere(zone.points[inside], weights=weight)
+        if not 10.0 < sphere.radius_mm < 45.0:
+            return None
+    return sphere
 
 
 def _no_socket(where: str) -> BoneRefusal:

@@ -47,7 +47,8 @@ class RayJudge:
         other = np.cross(directions, side)
         turn = np.arange(N_RAYS) * 2 * np.pi / N_RAYS
         ring = radius_mm * (
-            np.cos(turn)[None, :, None] * side[:, None] + np.sin(turn)[None, :, None] * other[:, None]
+            np.cos(turn)[None, :, None] * side[:, None]
+            + np.sin(turn)[None, :, None] * other[:, None]
         )
         starts = entries[:, None] + from_mm * directions[:, None] + ring
         return (
@@ -57,12 +58,16 @@ class RayJudge:
 
     def clear(
         self, entries_mm, directions, *, depth_mm: float, joint_mm: float, other_mm: float,
-        zone_mm: float = 4.0,
+        zone_mm: float = 4.0, from_mm: float | None = None,
     ) -> np.ndarray:  # fmt: skip
-        """Whether each cylinder is clear and runs inside bone, (n,) bool."""
+        """Whether each cylinder is clear and runs inside bone, (n,) bool.
+
+        `from_mm`: depth at which the rays that mind the other surfaces start; left out, where
+        they leave the ball of `zone_mm`.
+        """
         entries = np.asarray(entries_mm) - self.centre
         directions = np.asarray(directions)
-        begin = np.sqrt(max(zone_mm**2 - other_mm**2, 0.0))
+        begin = np.sqrt(max(zone_mm**2 - other_mm**2, 0.0)) if from_mm is None else from_mm
         starts, along = self.rays(entries, directions, radius_mm=other_mm, from_mm=begin)
         hit = self.other.run(starts, along, query="DISTANCE").reshape(-1, N_RAYS)
         clear = (hit >= depth_mm - begin).all(axis=1)

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from fixation.socket_block import make_block
 
+from fixation.socket_block import make_block
 from rimwright.anatomy import AnchorKind, OldAnchor
 from rimwright.evidence import load_evidence
 from rimwright.fixation import FixationLimits, build_mesh_field, find_corridors
@@ -30,7 +30,10 @@ def bumpy():
     # Wrinkles fade out at the edge, where the rim curve was given by construction.
     off_edge = np.linalg.norm(
         np.column_stack(
-            [np.hypot(bone.vertices_mm[:, 0], bone.vertices_mm[:, 1]) - 25.0, bone.vertices_mm[:, 2]]
+            [
+                np.hypot(bone.vertices_mm[:, 0], bone.vertices_mm[:, 1]) - 25.0,
+                bone.vertices_mm[:, 2],
+            ]
         ),
         axis=1,
     )
@@ -76,9 +79,7 @@ def test_mirrored_bone_has_mirrored_corridors() -> None:
     for mirrored in (False, True):
         bone, rim, faces = make_block(mirrored=mirrored, outer_mm=40.0, depth_mm=28.0)
         field = build_mesh_field(bone, faces, centre_mm=np.zeros(3))
-        found.append(
-            find_corridors(field, rim, bone=bone, kind=KIND, limits=limits(), hours=HOURS)
-        )
+        found.append(find_corridors(field, rim, bone=bone, kind=KIND, limits=limits(), hours=HOURS))
     for one, other in zip(*found, strict=True):
         flip = np.array([1.0, -1.0, 1.0])
         assert np.abs(one.entry_mm - other.entry_mm * flip).max() < 1e-6
@@ -128,9 +129,7 @@ def test_a_cone_is_not_much_too_small(bumpy) -> None:
     used = limits()
     bank = bank_of(field, rim, limits=used)
     around = np.linspace(0, 2 * np.pi, 720, endpoint=False)
-    for corridor in find_corridors(
-        field, rim, bone=bone, kind=KIND, limits=used, hours=HOURS
-    ):
+    for corridor in find_corridors(field, rim, bone=bone, kind=KIND, limits=used, hours=HOURS):
         ring = _turned(
             corridor.direction, np.full(720, np.radians(corridor.half_angle_deg + 1.0)), around
         )

@@ -35,7 +35,7 @@ def limits(**overrides: float) -> FixationLimits:
 @pytest.mark.oracle
 def test_directions_fit_exactly_where_plane_and_sphere_say(block) -> None:
     """A direction fits where its axis keeps drill/2 + margin from sphere and top plane."""
-    bone, rim, field = block
+    _, rim, field = block
     bank = bank_of(field, rim, limits=limits())
     n_checked = 0
     for room in bank.rooms(field, KIND, [0.0, 1.3, 3.25, 9.6]):
@@ -53,7 +53,7 @@ def test_directions_fit_exactly_where_plane_and_sphere_say(block) -> None:
 @pytest.mark.oracle
 def test_entries_stand_on_the_outer_face_at_their_offsets(block) -> None:
     """An entry lies on the top, in the plane of its hour, at its distance from the edge."""
-    bone, rim, field = block
+    _, rim, field = block
     bank = bank_of(field, rim, limits=limits())
     for room in bank.rooms(field, KIND, [0.7, 11.35]):
         radial = rim.radial_direction(room.hour)
@@ -64,7 +64,7 @@ def test_entries_stand_on_the_outer_face_at_their_offsets(block) -> None:
 
 @pytest.mark.oracle
 def test_half_angle_is_the_largest_cone_of_plane_and_sphere(block) -> None:
-    """At 2 mm the plane and the sphere leave 66.6 degrees of the radial plane, half of it a cone."""
+    """At 2 mm plane and sphere leave 66.6 degrees of the radial plane, half of it a cone."""
     bone, rim, field = block
     (corridor,) = find_corridors(
         field,

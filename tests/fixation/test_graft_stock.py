@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from fixation.socket_block import make_block
 
+from fixation.socket_block import make_block
 from rimwright.anatomy import GraftKind, Sector
 from rimwright.evidence import load_evidence
 from rimwright.fixation import graft_stock

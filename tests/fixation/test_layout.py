@@ -6,8 +6,8 @@ import itertools
 
 import numpy as np
 import pytest
-from fixation.socket_block import make_block
 
+from fixation.socket_block import make_block
 from rimwright.anatomy import AnchorKind, OldAnchor, Portal, Sector, Status
 from rimwright.errors import CaseRefusal, LayoutRefusal
 from rimwright.evidence import load_evidence
@@ -35,9 +35,7 @@ def limits(**overrides: float) -> FixationLimits:
 
 
 def gaps_mm(rim, anchors) -> list[float]:
-    return [
-        rim.arc_between_mm(a.hour, b.hour) for a, b in itertools.pairwise(anchors)
-    ]
+    return [rim.arc_between_mm(a.hour, b.hour) for a, b in itertools.pairwise(anchors)]
 
 
 def apart_mm(rim, one: float, other: float) -> float:
@@ -65,9 +63,7 @@ def test_a_lesion_is_held_within_every_limit(block) -> None:
     """45.8 mm of rim at a target of 8 mm: 6 or 7 anchors, ends held, no gap over 12 mm."""
     bone, rim, field = block
     used = limits()
-    layout = lay_out_anchors(
-        field, rim, bone=bone, sectors=[LESION], kinds=[KIND], limits=used
-    )
+    layout = lay_out_anchors(field, rim, bone=bone, sectors=[LESION], kinds=[KIND], limits=used)
     assert layout.blocked_hour is None
     assert layout.message == ""
     assert len(layout.anchors) in (6, 7)
@@ -163,9 +159,7 @@ def test_the_program_finds_the_cheapest_of_all_chains(block, neighbour_gap_mm) -
         **{name: getattr(listed, name)[rows] for name in Candidates.__slots__ if name != "cost"},
         cost=rng.uniform(0, 0.5, len(rows)),
     )
-    cheapest = min(
-        all_chains(few, arc_mm=arcs[0].length_mm, used=used, kind=KIND), default=None
-    )
+    cheapest = min(all_chains(few, arc_mm=arcs[0].length_mm, used=used, kind=KIND), default=None)
     found = best_chain(few, arcs=arcs, kinds=[KIND], limits=used)
     assert cheapest is not None
     assert found.rows == cheapest[1]
@@ -179,9 +173,7 @@ def test_the_blocking_hour_and_what_would_fit_are_named() -> None:
         drill_mm=16.0, depth_mm=30.0, entry_mm=[29.5, 9.0, 0.0], direction=[0.0, 0.0, -1.0]
     )
     field = build_mesh_field(bone, faces, centre_mm=np.zeros(3), obstacles=[old])
-    layout = lay_out_anchors(
-        field, rim, bone=bone, sectors=[LESION], kinds=[KIND], limits=limits()
-    )
+    layout = lay_out_anchors(field, rim, bone=bone, sectors=[LESION], kinds=[KIND], limits=limits())
     assert layout.anchors == ()
     assert layout.blocked_hour is not None
     assert 0.1 < layout.blocked_hour < 1.1
@@ -190,13 +182,11 @@ def test_the_blocking_hour_and_what_would_fit_are_named() -> None:
 
 
 def test_a_shallower_hole_is_offered_where_the_depth_blocks() -> None:
-    """A plate 28 mm thick holds no 70 mm hole: flat enough for its floor is too flat for its top."""
+    """A plate 28 mm thick holds no 70 mm hole: flat enough for its floor, too flat for its top."""
     bone, rim, faces = make_block(depth_mm=28.0, outer_mm=110.0, step_mm=2.0, n_around=180)
     field = build_mesh_field(bone, faces, centre_mm=np.zeros(3))
     deep = AnchorKind(drill_mm=1.8, depth_mm=70.0)
-    layout = lay_out_anchors(
-        field, rim, bone=bone, sectors=[LESION], kinds=[deep], limits=limits()
-    )
+    layout = lay_out_anchors(field, rim, bone=bone, sectors=[LESION], kinds=[deep], limits=limits())
     assert layout.anchors == ()
     assert "the outer or inner wall is too near" in layout.message
     offered = float(layout.message.rpartition("drill, ")[2].partition(" mm")[0])
@@ -217,9 +207,7 @@ def test_the_first_kind_listed_is_used_where_it_has_a_layout(block) -> None:
     """Kinds further down the list stay in their box while the first fits."""
     bone, rim, field = block
     kinds = [KIND, AnchorKind(drill_mm=1.4, depth_mm=12.0)]
-    layout = lay_out_anchors(
-        field, rim, bone=bone, sectors=[LESION], kinds=kinds, limits=limits()
-    )
+    layout = lay_out_anchors(field, rim, bone=bone, sectors=[LESION], kinds=kinds, limits=limits())
     assert {(a.drill_mm, a.depth_mm) for a in layout.anchors} == {(1.8, 18.0)}
 
 
@@ -257,7 +245,9 @@ def test_portals_decide_what_is_reached(block) -> None:
         assert off <= 15.0 + 1e-6
         assert anchor.portal_off_deg == pytest.approx(off, abs=1e-6)
         assert anchor.portal == "over"
-    elsewhere = Portal(name="over", skin_mm=over.skin_mm, reaches=(Sector(from_hour=9, to_hour=11),))
+    elsewhere = Portal(
+        name="over", skin_mm=over.skin_mm, reaches=(Sector(from_hour=9, to_hour=11),)
+    )
     blocked = lay_out_anchors(
         field, rim, bone=bone, sectors=[Sector(from_hour=0.0, to_hour=1.5)], kinds=[KIND],
         limits=used, portals=[elsewhere],

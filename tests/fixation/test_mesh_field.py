@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from fixation.socket_block import SOCKET_MM, make_block
 from scipy.spatial import cKDTree
 
+from fixation.socket_block import SOCKET_MM, make_block
 from rimwright.anatomy import OldAnchor, SocketFaces, TriangleMesh
 from rimwright.fixation import MeshBoneField, build_mesh_field
 
@@ -21,7 +21,9 @@ def points_about(n: int, seed: int) -> np.ndarray:
     return np.random.default_rng(seed).uniform([-55, -55, -55], [55, 55, 20], (n, 3))
 
 
-def sampled_surface(bone: TriangleMesh, rows: np.ndarray, per_side: int) -> tuple[np.ndarray, float]:
+def sampled_surface(
+    bone: TriangleMesh, rows: np.ndarray, per_side: int
+) -> tuple[np.ndarray, float]:
     """Points on a fine barycentric grid of some triangles, and the largest hole between them."""
     i, j = np.meshgrid(np.arange(per_side + 1), np.arange(per_side + 1), indexing="ij")
     keep = i + j <= per_side
@@ -38,7 +40,7 @@ def sampled_surface(bone: TriangleMesh, rows: np.ndarray, per_side: int) -> tupl
 
 @pytest.mark.oracle
 def test_distances_agree_with_a_dense_sampling_of_each_surface(block) -> None:
-    """scipy's k-d tree over points of the surface: never nearer than the field, nor much farther."""
+    """A k-d tree over surface points is never nearer than the field, nor much farther."""
     bone, faces, field = block
     points = points_about(2000, seed=3)
     sample = field.sample(points)
@@ -87,7 +89,7 @@ def test_inside_agrees_with_the_solid(block) -> None:
 
 @pytest.mark.oracle
 def test_rays_agree_with_embree(block) -> None:
-    """embreex's first hit from points about the block, in single precision near the origin."""
+    """First hits by embree from points about the block, in single precision near the origin."""
     rtcore_scene = pytest.importorskip("embreex.rtcore_scene", reason="embreex not at hand")
     mesh_construction = pytest.importorskip("embreex.mesh_construction")
     bone, _, field = block
@@ -100,9 +102,7 @@ def test_rays_agree_with_embree(block) -> None:
     starts = points_about(500, seed=13) - field.origin_mm
     directions = np.random.default_rng(14).normal(size=(500, 3))
     directions /= np.linalg.norm(directions, axis=1, keepdims=True)
-    expected = scene.run(
-        starts.astype(np.float32), directions.astype(np.float32), query="DISTANCE"
-    )
+    expected = scene.run(starts.astype(np.float32), directions.astype(np.float32), query="DISTANCE")
     found = np.array(
         [
             min(field.cortex.first_hit_mm(s, d), field.joint.first_hit_mm(s, d))

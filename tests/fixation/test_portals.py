@@ -72,9 +72,7 @@ def test_moving_the_trochanter_changes_the_hours_reached(hip, field) -> None:
     moved = dict(hip.landmarks_mm)
     moved["greater_trochanter"] = moved["greater_trochanter"] + 10.0 * hip.frame.cranial
     after = place_portals(replace(hip, landmarks_mm=moved), table, field=field).portals
-    changed = [
-        a.name for a, b in zip(before, after, strict=True) if reached(a) != reached(b)
-    ]
+    changed = [a.name for a, b in zip(before, after, strict=True) if reached(a) != reached(b)]
     assert "anterolateral" in changed
     assert any(reached(portal) for portal in before)
 
@@ -121,7 +119,9 @@ def test_bone_in_the_way_is_not_reached_through(hip, field) -> None:
     )
     after = {
         p.name: reached(p)
-        for p in place_portals(replace(hip, femur_bone=walled), load_evidence(), field=field).portals
+        for p in place_portals(
+            replace(hip, femur_bone=walled), load_evidence(), field=field
+        ).portals
     }
     lateral_ones = [p for p in before if p.name in {"anterolateral", "posterolateral"}]
     assert any(reached(p) for p in lateral_ones)

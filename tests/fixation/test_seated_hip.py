@@ -6,8 +6,8 @@ import itertools
 
 import numpy as np
 import pytest
-from fixation.embree_cylinders import RayJudge
 
+from fixation.embree_cylinders import RayJudge
 from rimwright.anatomy import AnchorKind, Sector, Side, Status
 from rimwright.evidence import load_evidence
 from rimwright.fixation import (
@@ -78,7 +78,7 @@ def test_the_lesion_takes_five_to_eight_anchors(hip, field, limits, judge) -> No
         point, toward = anchor.entry_mm[None], anchor.direction[None]
         stated = {"joint_mm": anchor.clearance_joint_mm, "other_mm": anchor.clearance_cortex_mm}
         reach = {name: value + 0.9 - 0.01 for name, value in stated.items()}
-        assert judge.clear(point, toward, depth_mm=18.0, **reach).all()
+        assert judge.clear(point, toward, depth_mm=18.0, from_mm=4.0, **reach).all()
 
 
 def test_cones_hold_when_cast_by_rays(hip, field, limits, judge) -> None:
@@ -110,9 +110,7 @@ def test_fits_agree_with_rays_in_99_percent(hip, field, limits, judge) -> None:
     for room in bank.rooms(field, KIND, [0, 1, 2, 3, 4, 5, 7, 8, 9, 10, 11, 11.5]):
         entry, fits = room.entries[1], room.fits[1]
         entries = np.tile(entry + field.origin_mm, (len(fits), 1))
-        clear = judge.clear(
-            entries, room.directions, depth_mm=18.0, joint_mm=1.9, other_mm=1.9
-        )
+        clear = judge.clear(entries, room.directions, depth_mm=18.0, joint_mm=1.9, other_mm=1.9)
         same += int((clear == fits).sum())
         total += len(fits)
     assert total > 6000

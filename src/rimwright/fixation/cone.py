@@ -53,7 +53,7 @@ def _cap_bounds(rho, spread, radius, start, end):  # type: ignore[no-untyped-def
 
 @njit(cache=True, nogil=True)
 def _crossing_bounds(rho, spread, start):  # type: ignore[no-untyped-def]
-    """The same before `start`, where the axis may come near but not pass through; −1 for nothing."""
+    """The same before `start`, where the axis may come near but not pass; −1 for nothing."""
     if rho - spread >= start or rho + spread <= NEAR_ENTRY_MM:
         return -1.0, -1.0
     least = 0.0 if NEAR_ENTRY_MM < rho < start else -1.0
@@ -175,9 +175,9 @@ def _passes_by(along, rho, radius, start, end, best):  # type: ignore[no-untyped
 
 
 @njit(cache=True, nogil=True)
-def _look_over(
+def _look_over(  # type: ignore[no-untyped-def]
     entry, d, found, n_found, points, radii, radius, start, end, best, kept, lowest, n_kept
-):  # fmt: skip  # type: ignore[no-untyped-def]
+):  # fmt: skip
     """Keep the patches that may hold less than `best`, with their lower bounds; lower `best`."""
     for i in range(n_found):
         p = found[i]
@@ -220,10 +220,10 @@ def _divide(entry, d, kept, lowest, first, past, spans, corners, radius, start, 
 
 
 @njit(cache=True, nogil=True)
-def bound_cones(
+def bound_cones(  # type: ignore[no-untyped-def]
     entries, normals, directions, first, past, joint, cortex,
     radius_joint, radius_cortex, cortex_from, depth, old_points, old_radii, half_angles,
-):  # fmt: skip  # type: ignore[no-untyped-def]
+):  # fmt: skip
     """The largest cone about each direction, a lower bound, radians; negative where none.
 
     Arrays as in `shading.judge_entries`.

@@ -80,10 +80,10 @@ def _add_triangle(entry, c, radius, start, end, d, limit, ux, uy, uz, cos_cap, s
 
 
 @njit(cache=True, nogil=True)
-def _add_near(
+def _add_near(  # type: ignore[no-untyped-def]
     entry, d, limit, found, n_found, points, radii, spans, corners, radius, start, end,
     ux, uy, uz, cos_cap, sin_cap, n,
-):  # fmt: skip  # type: ignore[no-untyped-def]
+):  # fmt: skip
     """Append the points of the patches whose cap may come within `limit` of d."""
     quarter = np.empty(9)
     turns = (np.cos(limit), np.sin(limit))
@@ -153,10 +153,10 @@ def _first_guess(entry, d, found, n_found, points, radius, start, end):  # type:
 
 
 @njit(cache=True, nogil=True)
-def seek_cones(
+def seek_cones(  # type: ignore[no-untyped-def]
     entries, starts, first, past, joint, cortex,
     radius_joint, radius_cortex, cortex_from, depth, old_points, old_radii, axes, half_angles,
-):  # fmt: skip  # type: ignore[no-untyped-def]
+):  # fmt: skip
     """For each entry the direction near its start with the largest cone over the points, radians.
 
     Arrays as in `shading.judge_entries`; starts (n, 3) fitting.

@@ -16,8 +16,8 @@ from rimwright.fixation.entry_points import EntrySet, entry_offsets_mm, find_ent
 from rimwright.fixation.judging import DrillDemand, demand_of, judge_directions
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField
-from rimwright.fixation.shading import FITS
 from rimwright.fixation.old_anchors import OldRow, lay_old_anchors, points_to_avoid
+from rimwright.fixation.shading import FITS
 
 GRID_STEP_DEG = 5.0
 """Spacing of the directions tried before the best is refined, deg: half the width of the

@@ -21,7 +21,7 @@ from rimwright.fixation.corridor_bank import CorridorBank, HourRoom, bank_of
 from rimwright.fixation.drill_fan import as_fans, plane_fan
 from rimwright.fixation.judging import half_angles_deg, judge_directions, widen_directions
 from rimwright.fixation.limits import FixationLimits
-from rimwright.fixation.mesh_field import MeshBoneField
+from rimwright.fixation.mesh_field import MeshBoneField, check_same_bone
 from rimwright.fixation.shading import FITS
 from rimwright.fixation.swept_bone import swept_volume_mm3
 
@@ -31,7 +31,7 @@ PLANE_STEP_DEG = 0.5
 """Spacing of the directions tried in the radial plane, deg: the widest run is short by less."""
 PLANE_HALF_ANGLE_DEG = 90.0
 UNASKED_MM = 1e-6
-"""Distance asked for where a surface is left out of account, mm: the axis itself may not cross it."""
+"""Distance asked for where a surface is left out, mm: the axis itself may still not cross it."""
 REFINED_ENTRIES = 2
 """Entries of an hour refined from the grid: those with most room on it. A third never won by more
 than a degree on the real hip tried."""
@@ -80,6 +80,13 @@ def find_corridors(
     tuple of Corridor
         In the order of the hours. Where nothing fits, zeros and what blocks it.
 
+    Raises
+    ------
+    LayoutRefusal
+        The field was built from another bone.
+    CaseRefusal
+        An old anchor has no place.
+
     Notes
     -----
     A direction fits where the drill's axis keeps drill/2 + margin from the joint from the entry
@@ -89,6 +96,7 @@ def find_corridors(
     largest cone; it starts from a 5 degree grid over all entries and is refined to 0.3 degrees.
     """
     tell = progress or no_progress
+    check_same_bone(field, bone)
     bank = bank_of(field, rim, limits=limits, old_anchors=old_anchors)
     asked = corridor_hours(rim) if hours is None else np.asarray(hours, dtype=np.float64)
     kept = [float(h) for h in asked if np.isfinite(rim.point_at(float(h))).all()]
@@ -108,9 +116,8 @@ def _best_of_rooms(
     for r, room in enumerate(rooms):
         best = np.argmax(room.room_deg, axis=1)
         widest = room.room_deg[np.arange(len(best)), best]
-        for o in np.argsort(-widest, kind="stable")[:REFINED_ENTRIES]:
-            if widest[o] > 0.0:
-                starts.append((r, int(o), int(best[o])))
+        leading = np.argsort(-widest, kind="stable")[:REFINED_ENTRIES]
+        starts += [(r, int(o), int(best[o])) for o in leading if widest[o] > 0.0]
     demand = bank.demand(kind)
     chosen: dict[int, tuple[float, int, Floats]] = {}
     if starts:

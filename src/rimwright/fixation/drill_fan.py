@@ -1,4 +1,4 @@
-"""Fans of drill directions: a grid over a cap about the middle of the bone, and the radial plane."""
+"""Fans of drill directions: a grid over a cap about the middle of the bone, the radial plane."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
@@ -277,7 +278,7 @@ def _share_out(work: Callable[[int, int], None], n: int) -> None:
     with ThreadPoolExecutor(threads) as pool:
         for future in [
             pool.submit(work, int(first), int(past))
-            for first, past in zip(edges[:-1], edges[1:], strict=True)
+            for first, past in itertools.pairwise(edges)
             if past > first
         ]:
             future.result()

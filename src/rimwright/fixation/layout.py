@@ -1,4 +1,4 @@
-"""Anchors laid out along the rim: every margin kept, every portal reached, or the reason why not."""
+"""Anchors laid out along the rim: margins kept, each reached by a portal, or the reason why not."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from rimwright.fixation.layout_candidates import Candidates, list_candidates
 from rimwright.fixation.layout_polish import Drill, polish
 from rimwright.fixation.layout_program import Chain, best_chain
 from rimwright.fixation.limits import FixationLimits
-from rimwright.fixation.mesh_field import MeshBoneField
+from rimwright.fixation.mesh_field import MeshBoneField, check_same_bone
 from rimwright.fixation.old_anchors import DOUBT_TEXT
 
 DRILL_EVIDENCE = "planning:5.13"
@@ -94,7 +94,9 @@ def lay_out_anchors(
     Raises
     ------
     LayoutRefusal
-        No kind of anchor or no sector is given.
+        No kind of anchor or no sector is given, or the field was built from another bone.
+    CaseRefusal
+        An old anchor has no place.
 
     Notes
     -----
@@ -116,6 +118,7 @@ def lay_out_anchors(
             "layout of anchors",
             "Name the hours of tissue to fix",
         )
+    check_same_bone(field, bone)
     bank = bank_of(field, rim, limits=limits, old_anchors=old_anchors)
     arcs = arcs_of(rim, sectors)
     if not arcs:
@@ -218,12 +221,12 @@ def _general_cautions(
         cautions.append(DOUBT_TEXT)
     for sector in sectors:
         ends = () if sector.is_whole_ring else (sector.from_hour, sector.to_hour)
-        for hour in ends:
-            if rim.is_in_notch(hour) or not np.isfinite(rim.point_at(hour)).all():
-                cautions.append(
-                    f"The end at {spoken_hour(hour)} lies in the notch: it is held at the notch's "
-                    "edge instead."
-                )
+        cautions += [
+            f"The end at {spoken_hour(hour)} lies in the notch: it is held at the notch's edge "
+            "instead."
+            for hour in ends
+            if rim.is_in_notch(hour) or not np.isfinite(rim.point_at(hour)).all()
+        ]
     return tuple(cautions)
 
 
@@ -240,15 +243,15 @@ def _anchor_cautions(
     for (drill, depth), hours in other.items():
         cautions.append(
             f"At {_spoken(hours)} a {drill:g} mm drill, {depth:g} mm deep, is used: the first "
-            f"listed ({kinds[0].drill_mm:g} mm, {kinds[0].depth_mm:g} mm deep) finds no place there "
-            "that goes with its neighbours."
+            f"listed ({kinds[0].drill_mm:g} mm, {kinds[0].depth_mm:g} mm deep) finds no place "
+            "there that goes with its neighbours."
         )
-    for drill in sorted({anchor.drill_mm for anchor in anchors}):
-        if drill > limits.drill_caution_mm:
-            cautions.append(
-                f"The {drill:g} mm drill is wider than {limits.drill_caution_mm:g} mm: more "
-                f"perforations of the joint without more stability ({DRILL_EVIDENCE})."
-            )
+    cautions += [
+        f"The {drill:g} mm drill is wider than {limits.drill_caution_mm:g} mm: more perforations "
+        f"of the joint without more stability ({DRILL_EVIDENCE})."
+        for drill in sorted({anchor.drill_mm for anchor in anchors})
+        if drill > limits.drill_caution_mm
+    ]
     narrow = [a.hour for a in anchors if a.half_angle_deg < limits.aiming_error_deg]
     if narrow:
         cautions.append(

@@ -102,7 +102,7 @@ def _bone_pieces(rim: RimCurve, *, start: float, span: float, marks: Floats) -> 
     is_bone = np.array([_is_bone(rim, start + step) for step in steps])
     if whole and is_bone.all():
         kept = steps[:-1]
-        hours = np.array([wrap_hour(round(start + step, 6)) for step in kept])
+        hours = np.array([wrap_hour(round(wrap_hour(start + step), 6)) for step in kept])
         length = float(rim.arc_positions_mm()[-1])
         return [
             LayoutArc(
@@ -124,7 +124,7 @@ def _bone_pieces(rim: RimCurve, *, start: float, span: float, marks: Floats) -> 
     edges = np.flatnonzero(np.diff(np.concatenate([[0], is_bone.astype(int), [0]])))
     for low, past in zip(edges[::2], edges[1::2], strict=True):
         kept = steps[low:past]
-        hours = np.array([wrap_hour(round(start + step, 6)) for step in kept])
+        hours = np.array([wrap_hour(round(wrap_hour(start + step), 6)) for step in kept])
         along = _along(rim, hours)
         held = [
             float(along[np.abs(kept - mark).argmin()])
@@ -146,7 +146,7 @@ def _bone_pieces(rim: RimCurve, *, start: float, span: float, marks: Floats) -> 
 def _is_bone(rim: RimCurve, hour: float) -> bool:
     """Whether the rim has a point at an hour and the hour is not inside the notch."""
     # Sums of tenths miss the notch's own end by 1e-15, which would put it inside.
-    hour = wrap_hour(round(hour, 6))
+    hour = wrap_hour(round(wrap_hour(hour), 6))
     return bool(np.isfinite(rim.point_at(hour)).all()) and not rim.is_in_notch(hour)
 
 

@@ -1,4 +1,4 @@
-"""Candidates of a layout: for each hour and kind of anchor a handful of drills that fit and are reached."""
+"""Candidates of a layout: for each hour and kind a handful of drills that fit and are reached."""
 
 from __future__ import annotations
 

@@ -167,7 +167,7 @@ class _Program:
         self.limits = limits
         self.length = float(length[0]) if self.n_arcs else 0.0
 
-    def solve(self, alive: Floats) -> Chain:
+    def solve(self, alive: np.ndarray) -> Chain:
         """The cheapest chain over the candidates alive."""
         if not len(self.cost):
             return Chain(rows=(), cost=float("inf"), stuck_arc=0)
@@ -181,7 +181,7 @@ class _Program:
         last = int(final.argmin())
         return Chain(rows=_trace(last, came_from), cost=float(final[last]))
 
-    def _solve_ring(self, alive: Floats) -> Chain:
+    def _solve_ring(self, alive: np.ndarray) -> Chain:
         """Try every first anchor of a closed ring; the last gap closes on it."""
         best = Chain(rows=(), cost=float("inf"), stuck_arc=0, stuck_mm=-1.0)
         reach = self.limits.spacing_max_mm + REACH_SLACK_MM
@@ -244,10 +244,10 @@ def _too_near(entries, spans, radius, gap, a, b):  # type: ignore[no-untyped-def
 
 
 @njit(cache=True, nogil=True)
-def _edges(
+def _edges(  # type: ignore[no-untyped-def]
     arc, along, starts, ends, entries, spans, radius, gap, target, most, held_arc, held_at,
     tolerance,
-):  # fmt: skip  # type: ignore[no-untyped-def]
+):  # fmt: skip
     """Predecessors of each candidate: first[j]..first[j+1] in `before`, with the gap's cost."""
     n = len(arc)
     first = np.zeros(n + 1, dtype=np.int64)

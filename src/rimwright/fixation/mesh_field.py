@@ -10,6 +10,7 @@ from numba import njit
 
 from rimwright.anatomy import FieldSample, Floats, OldAnchor, Points, SocketFaces, TriangleMesh
 from rimwright.anatomy import Vector as _Vector
+from rimwright.errors import LayoutRefusal
 from rimwright.fixation.triangle_tree import TriangleTree, build_triangle_tree, count_hits
 
 ROUNDING_MM = 1e-6
@@ -160,8 +161,31 @@ def build_mesh_field(
     )
 
 
+def check_same_bone(field: MeshBoneField, bone: TriangleMesh) -> None:
+    """
+    Refuse a field that was built from another bone.
+
+    Parameters
+    ----------
+    field, bone
+        Must have the same number of triangles.
+
+    Raises
+    ------
+    LayoutRefusal
+        They have not.
+    """
+    if field.n_triangles != bone.n_triangles:
+        raise LayoutRefusal(
+            f"it was built from another bone (got {field.n_triangles} triangles, need "
+            f"{bone.n_triangles})",
+            "bone field",
+            "Build the field again from this bone",
+        )
+
+
 @njit(cache=True, nogil=True)
-def _votes_inside(
+def _votes_inside(  # type: ignore[no-untyped-def]
     points,
     rays,
     corners_a,
@@ -172,7 +196,7 @@ def _votes_inside(
     box_b,
     span_b,
     right_b,
-):  # type: ignore[no-untyped-def]
+):  # fmt: skip
     """Odd crossings on two of three rays mean inside."""
     out = np.zeros(len(points), dtype=np.bool_)
     for k in range(len(points)):

@@ -1,4 +1,4 @@
-"""Anchors and tunnels already in the rim, as rows of points that a new drill must keep away from."""
+"""Anchors and tunnels already in the rim, as rows of points that a new drill keeps away from."""
 
 from __future__ import annotations
 
@@ -118,7 +118,7 @@ def lay_old_anchors(
 def points_to_avoid(
     rows: Sequence[OldRow], *, drill_mm: float, gap_mm: float
 ) -> tuple[Points, Floats]:
-    """Points along every old axis, (n, 3), and the distance a drill's axis keeps from each, (n,)."""
+    """Points along every old axis, (n, 3), and the distance a drill keeps from each, (n,)."""
     points = [np.zeros((0, 3))]
     radii = [np.zeros(0)]
     for row in rows:

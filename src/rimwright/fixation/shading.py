@@ -169,7 +169,7 @@ def _shadow_within(ax, ay, az, bx, by, bz, cx, cy, cz, dx, dy, dz, limit):  # ty
 
 @njit(cache=True, nogil=True)
 def _touches(entry, dx, dy, dz, radius, start, end, c):  # type: ignore[no-untyped-def]
-    """Whether a drill comes nearer than radius to a triangle; radius 0: whether its axis crosses."""
+    """Whether a drill comes nearer than radius to a triangle; radius 0: its axis crosses."""
     if radius > 0.0:
         limit = radius * radius
         if _clear_of_plane(entry, dx, dy, dz, start, end, c, limit):
@@ -222,7 +222,7 @@ def _any_within(qx, qy, qz, cosine, ox, oy, oz, n):  # type: ignore[no-untyped-d
 
 @njit(cache=True, nogil=True)
 def _sweep(entry, tree, radius, start, end, flag, open_k, ox, oy, oz, n_open, verdict):  # type: ignore[no-untyped-def]
-    """Carry the open directions down a tree; those that touch get the flag; returns how many stay."""
+    """Carry open directions down a tree; those that touch get the flag; returns how many stay."""
     corners, box, right, patch_first, points, radii, spans = tree
     stack = np.empty(STACK, dtype=np.int64)
     n = 0
@@ -300,10 +300,10 @@ def _close_up(open_k, ox, oy, oz, n_open, verdict):  # type: ignore[no-untyped-d
 
 
 @njit(cache=True, nogil=True)
-def judge_entries(
+def judge_entries(  # type: ignore[no-untyped-def]
     entries, normals, fan_of, fans, first, past, joint, cortex, radius_joint, radius_cortex,
     cortex_from, depth, old_points, old_radii, verdicts,
-):  # fmt: skip  # type: ignore[no-untyped-def]
+):  # fmt: skip
     """Fill verdicts[entry, direction] with the first thing found to block it, or FITS.
 
     entries (n, 3) and normals (n, 3) of the outer face there; fan_of (n,) which fan of directions

@@ -27,11 +27,11 @@ class RayJudge:
         is_joint = np.zeros(len(bone.triangles), dtype=bool)
         is_joint[joint_faces] = True
         self.is_joint = is_joint
-        self.joint = self._scene(bone.triangles[is_joint])
-        self.other = self._scene(bone.triangles[~is_joint])
-        self.whole = self._scene(bone.triangles)
+        self.joint = self.scene_of(bone.triangles[is_joint])
+        self.other = self.scene_of(bone.triangles[~is_joint])
+        self.whole = self.scene_of(bone.triangles)
 
-    def _scene(self, triangles):
+    def scene_of(self, triangles):
         scene = self.rtcore.EmbreeScene()
         self.meshes.TriangleMesh(scene, self.vertices, triangles.astype(np.int32))
         # The tree of boxes is built by the first ray.

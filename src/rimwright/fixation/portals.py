@@ -285,13 +285,13 @@ def sectors_of(is_reached: np.ndarray) -> tuple[Sector, ...]:
     return tuple(sectors)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=2)
 def _field_of(bone: TriangleMesh, faces: SocketFaces) -> MeshBoneField:
     """The field of a hip bone, kept for the portals of the next plan of the same hip."""
     return build_mesh_field(bone, faces, centre_mm=bone.vertices_mm.mean(axis=0))
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=2)
 def _tree_of(bone: TriangleMesh) -> TriangleTree:
     """The tree of a femur, kept likewise."""
     return build_triangle_tree(bone, np.arange(bone.n_triangles))

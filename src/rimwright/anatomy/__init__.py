@@ -8,6 +8,7 @@ from rimwright.anatomy.anchor import (
 from rimwright.anatomy.arrays import (
     Floats,
     Ints,
+    Mask,
     Points,
     Vector,
     frozen_floats,
@@ -132,6 +133,7 @@ __all__ = [
     "Ints",
     "LabrumMap",
     "LabrumSector",
+    "Mask",
     "MEASUREMENT_KEYS",
     "Measurement",
     "N_RIM_HOURS",

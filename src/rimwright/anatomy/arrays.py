@@ -11,6 +11,8 @@ Points = NDArray[np.float64]
 """(n, 3), mm, image frame unless named otherwise."""
 Vector = NDArray[np.float64]
 """(3,), a point in mm or a unit direction."""
+Mask = NDArray[np.bool_]
+"""Any bool array."""
 Ints = NDArray[np.int64]
 """Any int64 array."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from rimwright.anatomy.arrays import Floats, Points
+from rimwright.anatomy.arrays import Floats, Mask, Points
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -28,7 +28,7 @@ class FieldSample:
 
     joint_mm: Floats
     cortex_mm: Floats
-    inside: Floats
+    inside: Mask
     density_hu: Floats
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rimwright.anatomy.arrays import Floats, Points, Vector, frozen_floats
+from rimwright.anatomy.arrays import Floats, Mask, Points, Vector, frozen_floats
 from rimwright.anatomy.clock import (
     HOURS_ON_DIAL,
     ClockReference,
@@ -75,7 +75,7 @@ class RimCurve:
             )
 
     @property
-    def is_bone(self) -> Floats:
+    def is_bone(self) -> Mask:
         """(120,) bool: True outside the notch."""
         return np.isfinite(self.points_mm[:, 0])
 

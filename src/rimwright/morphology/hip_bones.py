@@ -1,4 +1,4 @@
-"""Which body is the hip bone asked for: told by its socket, which side that opens to, and the pubis."""
+"""Which body is the hip bone asked for: told by its socket, its side and its pubis."""
 
 from __future__ import annotations
 

@@ -52,7 +52,10 @@ SAME_HIP_MM = 20.0
 JOINT_SPACE_SEED, N_RESAMPLES = 3, 32
 """Seed and number of the resamplings that give the joint space its spread; neighbouring triangles
 are alike, so each takes a quarter of them."""
-JOINT_SPACE_METHOD = "1st percentile by area of the gap between lunate and head surface, along rays from the head centre"
+JOINT_SPACE_METHOD = (
+    "1st percentile by area of the gap between lunate and head surface, along rays from the "
+    "head centre"
+)
 SURFACE_REASON = (
     "from bone surfaces: a cut-off read on radiographs does not apply, and the surface's own "
     "error is of the size of a narrow joint"

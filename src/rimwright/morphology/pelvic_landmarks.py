@@ -29,7 +29,7 @@ MOST_TILTS = 25
 LEAST_ASIS_ABOVE_MM = 40.0
 """An ASIS lies at least this far cranial of the socket centre, mm (adult hip bones: 55 to 90)."""
 LEAST_CREST_ABOVE_MM = 15.0
-"""The iliac crest rises at least this far above the ASIS, mm; less means a bone cut by the field."""
+"""The iliac crest rises at least this far above the ASIS, mm; less means a bone cut off."""
 LEAST_TUBERCLE_MEDIAL_MM = 25.0
 """A pubic tubercle lies at least this far medial of the socket centre, mm."""
 MOST_TURN_DEG = 45.0

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit, prange
 
-from rimwright.anatomy import Floats, Ints, TriangleMesh, Vector, frozen_floats
+from rimwright.anatomy import Floats, Ints, Mask, TriangleMesh, Vector, frozen_floats
 
 MAX_STEPS = 4000
 """Most triangles one walk crosses each way; 40 mm over triangles of 0.05 mm is 800."""
@@ -52,19 +52,19 @@ class RadialSections:
             object.__setattr__(self, name, array)
 
 
-@njit(cache=True)  # type: ignore[misc]
+@njit(cache=True)
 def _walk(
-    vertices,
-    triangles,
-    neighbours,
-    plane_normal,
-    radial,
-    axis,
-    start,
-    entry_edge,
-    limit_mm,
-    points,
-):
+    vertices: Floats,
+    triangles: Ints,
+    neighbours: Ints,
+    plane_normal: Vector,
+    radial: Vector,
+    axis: Vector,
+    start: int,
+    entry_edge: int,
+    limit_mm: float,
+    points: Floats,
+) -> int:
     """Cross triangles from `start` through its edge `entry_edge`; fill `points` (k, 2)."""
     n = 0
     triangle = start
@@ -127,8 +127,17 @@ def _walk(
     return n
 
 
-@njit(cache=True)  # type: ignore[misc]
-def _resample(points, n, offset, sign, step_mm, first_index, row_x, row_y):
+@njit(cache=True)
+def _resample(
+    points: Floats,
+    n: int,
+    offset: float,
+    sign: int,
+    step_mm: float,
+    first_index: int,
+    row_x: Floats,
+    row_y: Floats,
+) -> None:
     """Write points at even arc length into a row, from its seed column outward."""
     columns = row_x.shape[0]
     travelled = -offset
@@ -149,22 +158,23 @@ def _resample(points, n, offset, sign, step_mm, first_index, row_x, row_y):
         travelled += length
 
 
-@njit(cache=True, parallel=True)  # type: ignore[misc]
+@njit(cache=True, parallel=True)
 def _sections(
-    vertices,
-    triangles,
-    neighbours,
-    axis,
-    radials,
-    plane_normals,
-    seeds,
-    inner_mm,
-    outer_mm,
-    step_mm,
-    first_index,
-    across,
-    along,
-):
+    vertices: Floats,
+    triangles: Ints,
+    neighbours: Ints,
+    axis: Vector,
+    radials: Floats,
+    plane_normals: Floats,
+    seeds: Ints,
+    inner_mm: float,
+    outer_mm: float,
+    step_mm: float,
+    first_index: int,
+    across: Floats,
+    along: Floats,
+) -> None:
+    """Follow every section from its seed both ways and write it into its row."""
     for row in prange(len(seeds)):
         seed = seeds[row]
         if seed < 0:
@@ -235,7 +245,7 @@ def cut_radial_sections(
     zero: Vector,
     quarter: Vector,
     n_angles: int,
-    is_seed: Floats,
+    is_seed: Mask,
     inner_mm: float,
     outer_mm: float,
     step_mm: float,
@@ -270,7 +280,7 @@ def cut_radial_sections(
     O(crossed triangles); own method.
     """
     vertices = mesh.vertices_mm - centre_mm
-    angles = np.arange(n_angles) * (2.0 * np.pi / n_angles)
+    angles: Floats = np.arange(n_angles, dtype=np.float64) * (2.0 * np.pi / n_angles)
     radials = np.cos(angles)[:, None] * zero + np.sin(angles)[:, None] * quarter
     normals = np.cross(axis, radials)
     seeds = _seed_triangles(mesh, vertices, axis, zero, quarter, n_angles, is_seed)
@@ -308,7 +318,7 @@ def _seed_triangles(
     zero: Vector,
     quarter: Vector,
     n_angles: int,
-    is_seed: Floats,
+    is_seed: Mask,
 ) -> Ints:
     """Seed triangle of largest polar angle that each half-plane crosses, −1 for none."""
     candidates = np.flatnonzero(is_seed)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from rimwright.anatomy import ClockReference, Floats, RimCurve, hours_of_rim
+from rimwright.anatomy import ClockReference, Floats, Mask, RimCurve, hours_of_rim
 from rimwright.morphology.socket import Socket, inward_directions
 
 LENGTH_STRIDE = 4
@@ -87,7 +87,7 @@ def build_rim_curve(socket: Socket) -> RimCurve:
 
 
 def _read(values: Floats, at: Floats) -> Floats:
-    """Linear reading of ring values at fractional positions; NaN beside a gap is carried over it."""
+    """Linear reading of ring values at fractional positions; beside a gap the nearest."""
     n = len(values)
     low = np.floor(at).astype(np.int64) % n
     high = (low + 1) % n
@@ -97,7 +97,7 @@ def _read(values: Floats, at: Floats) -> Floats:
     return np.where(np.isfinite(mixed), mixed, nearest)
 
 
-def _closed_length_mm(points: Floats, *, is_gap: Floats) -> float:
+def _closed_length_mm(points: Floats, *, is_gap: Mask) -> float:
     """Length of the closed curve; at a gap it goes on to the notch's end, then straight across."""
     is_bone = np.isfinite(points[:, 0])
     seen = points[is_bone]

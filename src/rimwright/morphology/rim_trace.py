@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rimwright.anatomy import Floats, Ints
+from rimwright.anatomy import Floats, Ints, Mask
 from rimwright.morphology.radial_sections import RadialSections
 
 LEAST_TURN_DEG = 12.0
@@ -75,8 +75,8 @@ class RimTrace:
     along_mm: Floats
     inward_across: Floats
     inward_along: Floats
-    is_notch: Floats
-    is_gap: Floats
+    is_notch: Mask
+    is_gap: Mask
     band_mm: Floats
     turn_deg: Floats
     floor_edge: Floats
@@ -151,7 +151,7 @@ def trace_rim(
     return _finish(sections, chosen, turn, miss, half, band_limit_mm=band_mm)
 
 
-def _zone_ends(articular: Floats, *, first: int, gap: int, inward: int) -> Ints:
+def _zone_ends(articular: Mask, *, first: int, gap: int, inward: int) -> Ints:
     """End of the spherical zone: last articular column that a walk outward reaches.
 
     The walk starts at the seed, or at the last articular column up to `inward` columns inside
@@ -275,7 +275,7 @@ def _finish(
     )
 
 
-def longest_run(flags: Floats) -> Floats:
+def longest_run(flags: Mask) -> Mask:
     """Keep only the longest run of True round a ring, runs a short gap apart joined."""
     n = len(flags)
     flags = np.asarray(flags, dtype=bool).copy()
@@ -297,7 +297,7 @@ def longest_run(flags: Floats) -> Floats:
     return np.roll(kept, start)
 
 
-def smooth_ring(values: Floats, *, is_gap: Floats) -> Floats:
+def smooth_ring(values: Floats, *, is_gap: Mask) -> Floats:
     """
     Smooth a ring of values by a local parabola, twice; only the gap stays open.
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rimwright.anatomy import Floats, Ints, PelvicFrame, SphereFit, TriangleMesh, Vector
+from rimwright.anatomy import Floats, Ints, Mask, PelvicFrame, SphereFit, TriangleMesh, Vector
 from rimwright.morphology.mesh_neighbours import find_neighbours
 from rimwright.morphology.radial_sections import RadialSections, cut_radial_sections
 from rimwright.morphology.rim_trace import RimTrace, trace_rim
@@ -30,7 +30,8 @@ CHORD_EDGES, CHORD_MM = 1.25, (1.5, 3.5)
 see facets, longer ones see past a thin rim."""
 REFIT_BANDS_MM = ((2.0, 11.0), (2.0, 11.0), (3.0, 14.0), (3.0, 18.0))
 """Part of the contour, counted inward from the edge, that the sphere is refitted to in the first
-rounds and from then on, mm: past the edge's rounding and flare, at first well short of the fossa."""
+rounds and from then on, mm: past the edge's rounding and flare, at first well short of
+the fossa."""
 REFIT_CUTOFFS_MM = (3.0, 2.0, 1.5, 1.5)
 """Largest miss that still pulls in the same rounds, mm: wide at first, so that a start on the
 fossa lets go of it."""
@@ -250,12 +251,12 @@ def plane_normal(rim_mm: Floats, *, towards: Vector) -> Vector:
     return normal if normal @ towards > 0 else -normal
 
 
-def _seeds(facets: tuple[Floats, Floats], sphere: SphereFit, axis: Vector) -> Floats:
+def _seeds(facets: tuple[Floats, Floats], sphere: SphereFit, axis: Vector) -> Mask:
     """Triangles, given as centroids and normals, that a walk over the lunate may start from."""
     centroids, normals = facets
     to_centre = sphere.centre_mm - centroids
     distance = np.linalg.norm(to_centre, axis=1)
-    seeds: Floats = (
+    seeds: Mask = (
         (np.abs(distance - sphere.radius_mm) < SEED_MISS_MM)
         & (np.einsum("ij,ij->i", normals, to_centre) > SEED_COSINE * distance)
         & (to_centre @ axis > np.cos(np.radians(SEED_POLAR_DEG)) * distance)

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from rimwright.anatomy import Floats, Points, SphereFit
+from rimwright.anatomy import Floats, Mask, Points, SphereFit
 from rimwright.errors import BoneRefusal
 
 FLATNESS_LEAST = 1e-4
@@ -18,8 +17,6 @@ SIGMA_OF_MAD = 1.4826
 """Standard deviation of normal noise over its median absolute value (textbook)."""
 SETTLED_MM = 1e-9
 """Refinement stops when centre and radius move less than this, mm: far below any surface."""
-
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

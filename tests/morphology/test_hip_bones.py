@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from morphology.real_bones import pelvis_bodies, seated_bones
 
+from morphology.real_bones import pelvis_bodies, seated_bones
 from rimwright.anatomy import Side, TriangleMesh
 from rimwright.errors import BoneRefusal
 from rimwright.morphology import choose_hip_bone, find_hip_bones
@@ -32,7 +32,7 @@ def joined(*meshes: TriangleMesh) -> TriangleMesh:
 
 @pytest.mark.oracle
 def test_sides_of_a_real_pelvis_are_told(shared_data: Path) -> None:
-    """The file's order is right hip bone, left hip bone, sacrum (PROVENANCE); the sacrum is none."""
+    """Right hip bone, left hip bone, sacrum in this order (PROVENANCE); the last is none."""
     found = find_hip_bones(pelvis_bodies(shared_data), where="pelvis")
     assert [(item.body_index, item.side) for item in found] == [(0, Side.RIGHT), (1, Side.LEFT)]
 
@@ -59,7 +59,7 @@ def test_fused_pelvis_gives_both_sides(shared_data: Path) -> None:
 def test_wrong_side_is_refused(shared_data: Path) -> None:
     """A left hip bone called right: said so, with what to look at."""
     bone, _ = seated_bones(shared_data)
-    with pytest.raises(BoneRefusal, match="this is a left hip bone .* not a right one"):
+    with pytest.raises(BoneRefusal, match=r"this is a left hip bone .* not a right one"):
         choose_hip_bone([bone], Side.RIGHT, where="coxae.stl")
 
 
@@ -120,8 +120,10 @@ def test_coarse_pelvis_is_refused() -> None:
 def test_two_bones_of_one_side_need_a_part() -> None:
     """Two left hip bones: ambiguous, unless a part is named."""
     bone = make_hip(HipShape(with_other_hip_bone=False)).hip_bone
-    twin = TriangleMesh(vertices_mm=bone.vertices_mm + [400.0, 0, 0], triangles=bone.triangles)
-    with pytest.raises(BoneRefusal, match="several left hip bones .parts 1, 2.*--part"):
+    twin = TriangleMesh(
+        vertices_mm=bone.vertices_mm + np.array([400.0, 0.0, 0.0]), triangles=bone.triangles
+    )
+    with pytest.raises(BoneRefusal, match=r"several left hip bones .parts 1, 2.*--part"):
         choose_hip_bone([bone, twin], Side.LEFT, where="two.stl")
     assert choose_hip_bone([bone, twin], Side.LEFT, part=2, where="two.stl").hip_bone is twin
     with pytest.raises(BoneRefusal, match="no such part"):

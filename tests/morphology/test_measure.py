@@ -25,7 +25,8 @@ def test_femur_of_another_hip_is_refused() -> None:
     """A femur whose head lies elsewhere does not belong in this socket."""
     hip = make_hip(SHAPE)
     away = TriangleMesh(
-        vertices_mm=hip.femur.vertices_mm + [0.0, 0.0, 60.0], triangles=hip.femur.triangles
+        vertices_mm=hip.femur.vertices_mm + np.array([0.0, 0.0, 60.0]),
+        triangles=hip.femur.triangles,
     )
     with pytest.raises(BoneRefusal, match="does not belong in this socket"):
         measure_hip(side=Side.LEFT, hip_bone=hip.hip_bone, femur=away)
@@ -35,7 +36,7 @@ def test_unseated_head_is_a_warning() -> None:
     """A head 8 mm out of its socket is measured, and said to lie so."""
     hip = make_hip(SHAPE)
     out = TriangleMesh(
-        vertices_mm=hip.femur.vertices_mm + [8.0, 0.0, 0.0], triangles=hip.femur.triangles
+        vertices_mm=hip.femur.vertices_mm + np.array([8.0, 0.0, 0.0]), triangles=hip.femur.triangles
     )
     measured = measure_hip(side=Side.LEFT, hip_bone=hip.hip_bone, femur=out)
     assert any("not seated" in warning for warning in measured.warnings)

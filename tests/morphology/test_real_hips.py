@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
-from morphology.real_bones import pelvis_hip, seated_bones, seated_hip
 from scipy.spatial import cKDTree
 
+from morphology.real_bones import pelvis_hip, seated_bones, seated_hip
 from rimwright.anatomy import MEASUREMENT_KEYS, HipGeometry, Side, Status, TriangleMesh
 from rimwright.morphology import measure_hip
 from rimwright.morphology.mirroring import mirror_mesh
@@ -147,5 +147,5 @@ def test_metres_and_turned_axes_change_nothing_else(shared_data: Path) -> None:
     here = seated_hip(shared_data)
     there = measure_hip(side=Side.LEFT, hip_bone=moved[0], femur=moved[1])
     for key in MEASUREMENT_KEYS:
-        # the search for the socket starts from cells that lie otherwise: its end may differ a little
+        # the search for the socket starts from other cells: its end may differ a little
         assert there.measurements[key].value == pytest.approx(here.measurements[key].value, abs=0.2)

@@ -18,7 +18,7 @@ STEP_MM = 0.25
 
 
 def sections_with_corner(*, polar_deg: np.ndarray, notch: np.ndarray) -> RadialSections:
-    """Contours along a sphere up to a sharp corner, then straight outward; floor 5 mm low in a notch."""
+    """Contours on a sphere up to a corner, then straight out; in a notch the floor is 5 mm low."""
     n = len(polar_deg)
     arc = np.arange(-120, 81) * STEP_MM
     across = np.empty((n, len(arc)))

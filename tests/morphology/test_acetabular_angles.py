@@ -39,8 +39,9 @@ def test_lcea_of_given_points() -> None:
     """LCEA = atan2(L, Cr) for the three edge points of planning §10, lcea_points_C_origin."""
     for case in check_values()["lcea_points_C_origin"]["cases"]:
         edge = np.array([case["E_lateral_mm"], case["E_cranial_mm"], 0.0])
+        ahead = np.array([0.0, 0.0, 1.0])
         # a rim that runs through the point from behind to front, high, and returns low
-        rim = np.array([edge - [0, 0, 1], [*edge, 0, 0, 1], [-20.0, -20, 1], [-20.0, -20, -1]])
+        rim = np.array([edge - ahead, edge + ahead, [-20.0, -20, 1], [-20.0, -20, -1]])
         found = cross_rim(
             rim[None], normal=ANTERIOR, level_mm=np.zeros(1), rising=True, want=CRANIAL, sign=1
         )[0]

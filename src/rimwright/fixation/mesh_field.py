@@ -8,7 +8,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numba import njit
 
-from rimwright.anatomy import FieldSample, Floats, OldAnchor, Points, SocketFaces, TriangleMesh
+from rimwright.anatomy import (
+    FieldSample,
+    Mask,
+    OldAnchor,
+    Points,
+    SocketFaces,
+    TriangleMesh,
+)
 from rimwright.anatomy import Vector as _Vector
 from rimwright.errors import LayoutRefusal
 from rimwright.fixation.triangle_tree import TriangleTree, build_triangle_tree, count_hits
@@ -82,7 +89,7 @@ class MeshBoneField:
             density_hu=np.full(len(points), np.nan),
         )
 
-    def is_inside(self, points: Points) -> Floats:
+    def is_inside(self, points: Points) -> Mask:
         """Whether (n, 3) points, mm from `origin_mm`, lie in bone, (n,) bool."""
         a, b = self.joint, self.cortex
         return _votes_inside(

@@ -24,6 +24,7 @@ from rimwright.casework import (
     save_hip,
     write_demo_case,
 )
+from rimwright.casework.planning import UNSEEN_ANCHORS
 from rimwright.errors import CaseRefusal, Refusal
 
 
@@ -188,6 +189,28 @@ def test_an_old_anchor_narrows_the_corridors_beside_it(demo, stored, plan):
     assert kept[1.5] < wide[1.5]
     assert kept[9.0] == wide[9.0]
     assert free.old_anchors == ()
+
+
+@pytest.mark.parametrize(
+    ("history", "prior_suture", "is_said"),
+    [(1, None, True), (0, True, True), (0, False, False), (None, None, False)],
+)
+def test_earlier_surgery_without_old_anchors_is_a_caution(
+    demo, stored, history, prior_suture, is_said
+):
+    """What is not entered is not avoided: the plan says so wherever surgery is recorded."""
+    sector = {"from_hour": 11.0, "to_hour": 2.5}
+    if prior_suture is not None:
+        sector["prior_suture"] = prior_suture
+    case = changed(
+        demo,
+        old_anchor=None,
+        history=None if history is None else {"previous_hip_arthroscopy": history},
+        labrum=[sector],
+    )
+    assert (UNSEEN_ANCHORS in plan_case(case, hip=stored).cautions) is is_said
+    with_anchor = changed(case, old_anchor=demo.document["old_anchor"])
+    assert UNSEEN_ANCHORS not in plan_case(with_anchor, hip=stored).cautions
 
 
 def test_without_a_choice_the_first_option_not_excluded_is_shown(demo, stored):

@@ -29,6 +29,10 @@ from rimwright.errors import CaseRefusal
 from rimwright.fixation import build_mesh_field
 from rimwright.treatment import assess_candidacy, list_options
 
+UNSEEN_ANCHORS = (
+    "Earlier surgery is recorded and no old anchor: anchors or tunnels that this plan does not "
+    "avoid may lie in the rim"
+)
 OTHER_CODE = (
     "The measured hip was stored by another version of the code; run the plan without it to "
     "measure again"
@@ -212,6 +216,8 @@ def _cautions(
             found.append(OTHER_CODE)
         found += portal_cautions
         found += _unused_landmarks(case, stored.hip)
+    if _was_operated(case) and not case.old_anchors:
+        found.append(UNSEEN_ANCHORS)
     if not case.labrum.sectors:
         found.append("No sector of the labrum is described: all of it is unknown, not healthy")
     else:
@@ -223,6 +229,13 @@ def _cautions(
         found.append(JOINT_SPACE_TAKEN_AS)
     found += used.doubts
     return tuple(dict.fromkeys(found))
+
+
+def _was_operated(case: Case) -> bool:
+    """Whether an earlier arthroscopy or a suture in the labrum is recorded."""
+    return bool(case.history.previous_hip_arthroscopy) or any(
+        sector.prior_suture for sector in case.labrum.sectors
+    )
 
 
 def _unused_landmarks(case: Case, hip: HipGeometry) -> list[str]:

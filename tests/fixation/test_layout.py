@@ -12,9 +12,8 @@ from rimwright.anatomy import AnchorKind, OldAnchor, Portal, Sector, Status
 from rimwright.errors import CaseRefusal, LayoutRefusal
 from rimwright.evidence import load_evidence
 from rimwright.fixation import FixationLimits, build_mesh_field, lay_out_anchors
-from rimwright.fixation.corridor_bank import bank_of
-from rimwright.fixation.layout_arcs import arcs_of
-from rimwright.fixation.layout_candidates import Candidates, list_candidates
+from rimwright.fixation.layout_arcs import LayoutArc
+from rimwright.fixation.layout_candidates import Candidates
 from rimwright.fixation.layout_program import best_chain
 
 KIND = AnchorKind(drill_mm=1.8, depth_mm=18.0)
@@ -143,27 +142,49 @@ def all_chains(candidates: Candidates, *, arc_mm: float, used: FixationLimits, k
             yield from extend([i], candidates.cost[i] + 1e-6)
 
 
-@pytest.mark.oracle
-@pytest.mark.parametrize("neighbour_gap_mm", [1.5, 4.5])
-def test_the_program_finds_the_cheapest_of_all_chains(block, neighbour_gap_mm) -> None:
-    """On a short arc the chain found costs what the cheapest of all subsets does."""
-    _, rim, field = block
-    used = limits(neighbour_gap_mm=neighbour_gap_mm)
-    arcs = arcs_of(rim, [Sector(from_hour=0.0, to_hour=1.5)])
-    bank = bank_of(field, rim, limits=used)
-    listed = list_candidates(field, bank, arcs=arcs, kinds=[KIND], portals=())
-    # Uneven prices, and only some of the rows, so that the cheapest is not the evenest.
-    rng = np.random.default_rng(7)
-    rows = np.sort(rng.choice(len(listed), size=22, replace=False))
-    few = Candidates(
-        **{name: getattr(listed, name)[rows] for name in Candidates.__slots__ if name != "cost"},
-        cost=rng.uniform(0, 0.5, len(rows)),
+def line_of_drills(seed: int, *, n_places: int) -> Candidates:
+    """Entries 5 mm apart along a straight edge, three drills each, tilted at random."""
+    rng = np.random.default_rng(seed)
+    along = np.repeat(np.arange(n_places) * 5.0, 3)
+    tilt, aside = rng.uniform(-1.2, 1.2, len(along)), rng.uniform(-0.6, 0.6, len(along))
+    n = len(along)
+    return Candidates(
+        arc=np.zeros(n, dtype=np.int64),
+        along_mm=along,
+        hour=along / 10.0,
+        entries=np.column_stack([along, np.zeros(n), np.zeros(n)]),
+        normals=np.tile([0.0, 0.0, 1.0], (n, 1)),
+        directions=np.column_stack(
+            [np.sin(tilt), np.cos(tilt) * np.sin(aside), -np.cos(tilt) * np.cos(aside)]
+        ),
+        kind=np.zeros(n, dtype=np.int64),
+        portal=np.full(n, -1),
+        portal_off_deg=np.full(n, np.nan),
+        cost=rng.uniform(0, 0.3, n),
     )
-    cheapest = min(all_chains(few, arc_mm=arcs[0].length_mm, used=used, kind=KIND), default=None)
-    found = best_chain(few, arcs=arcs, kinds=[KIND], limits=used)
-    assert cheapest is not None
-    assert found.rows == cheapest[1]
-    assert found.cost == pytest.approx(cheapest[0], abs=1e-9)
+
+
+@pytest.mark.oracle
+@pytest.mark.parametrize("seed", range(12))
+def test_the_program_finds_the_cheapest_of_all_chains(seed) -> None:
+    """On drills that cross in depth the chain found costs what the cheapest of all subsets does."""
+    kind = AnchorKind(drill_mm=2.0, depth_mm=40.0)
+    used = limits(neighbour_gap_mm=1.5)
+    few = line_of_drills(seed, n_places=6)
+    arc = LayoutArc(
+        hours=np.arange(6) / 2.0,
+        along_mm=np.arange(6) * 5.0,
+        length_mm=25.0,
+        held_mm=(0.0, 25.0),
+        closed=False,
+    )
+    cheapest = min(all_chains(few, arc_mm=25.0, used=used, kind=kind), default=None)
+    found = best_chain(few, arcs=[arc], kinds=[kind], limits=used)
+    if cheapest is None:
+        assert found.rows == ()
+    else:
+        assert found.rows == cheapest[1]
+        assert found.cost == pytest.approx(cheapest[0], abs=1e-9)
 
 
 def test_the_blocking_hour_and_what_would_fit_are_named() -> None:

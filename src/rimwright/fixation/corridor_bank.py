@@ -193,24 +193,30 @@ def bank_of(
     return bank
 
 
+# No cosine here is ever NaN, which lets the search for the largest run in lanes.
+@njit(cache=True, nogil=True, fastmath={"nnan", "nsz"})
+def _nearest_blocked(cosines, handicap):  # type: ignore[no-untyped-def]
+    """Largest cosine to a direction whose handicap is 0."""
+    nearest = np.float32(-4.0)
+    for k in range(len(cosines)):
+        c = cosines[k] + handicap[k]
+        nearest = c if c > nearest else nearest
+    return nearest
+
+
 @njit(cache=True, nogil=True)
 def _room_to_turn(verdict, cosines, room):  # type: ignore[no-untyped-def]
     """Angle from each fitting direction of the grid to the nearest that does not fit, deg."""
-    k = verdict.shape[1]
-    blocked = np.empty(k, dtype=np.int64)
+    handicap = np.empty(verdict.shape[1], dtype=np.float32)
     for e in range(len(verdict)):
-        n = 0
-        for i in range(k):
-            if verdict[e, i] != 0:
-                blocked[n] = i
-                n += 1
-        if n == k:
+        n_fitting = 0
+        for k in range(len(handicap)):
+            fits = verdict[e, k] == FITS
+            handicap[k] = np.float32(-4.0) if fits else np.float32(0.0)
+            n_fitting += fits
+        if n_fitting == 0:
             continue
-        for i in range(k):
-            if verdict[e, i] != 0:
-                continue
-            nearest = np.float32(-1.0)
-            for b in range(n):
-                c = cosines[i, blocked[b]]
-                nearest = c if c > nearest else nearest
-            room[e, i] = np.degrees(np.arccos(min(max(nearest, np.float32(-1)), np.float32(1))))
+        for k in range(len(handicap)):
+            if verdict[e, k] == FITS:
+                nearest = _nearest_blocked(cosines[k], handicap)
+                room[e, k] = np.degrees(np.arccos(min(max(nearest, np.float32(-1)), np.float32(1))))

@@ -28,7 +28,6 @@ from rimwright.fixation.layout_polish import Drill, polish
 from rimwright.fixation.layout_program import Chain, best_chain
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField, check_same_bone
-from rimwright.fixation.old_anchors import DOUBT_TEXT
 
 DRILL_EVIDENCE = "planning:5.13"
 """Evidence row behind the caution of a wide drill."""
@@ -218,7 +217,10 @@ def _general_cautions(
     """Doubts that hold whether or not a layout exists."""
     cautions = []
     if any(row.by_hour_only for row in bank.old_rows):
-        cautions.append(DOUBT_TEXT)
+        cautions.append(
+            "An old anchor is known by its hour only: it is taken to lie half-way between the "
+            f"faces, with {bank.limits.old_anchor_doubt_mm:g} mm of doubt round it."
+        )
     for sector in sectors:
         ends = () if sector.is_whole_ring else (sector.from_hour, sector.to_hour)
         cautions += [

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 
 from rimwright.anatomy import AnchorKind, Floats, Points, Portal
 from rimwright.fixation.corridor_bank import CorridorBank, HourRoom
 from rimwright.fixation.layout_arcs import LayoutArc
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField
+from rimwright.fixation.shading import FITS
 
 MOST_PER_HOUR = 6
 """Drills kept per hour and kind: the best, then the best of those that point elsewhere."""
@@ -155,43 +157,110 @@ def choose_drills(
         Entry number, direction number, portal number (−1 none), angle from its line (deg, NaN
         for none), cost.
     """
-    fits = room.fits
-    if not fits.any():
-        return []
-    there = np.flatnonzero(fits.any(axis=1))
-    room_deg = room.room_deg[there].astype(np.float64)
-    full_deg = 2.0 * limits.aiming_error_deg
-    lack = np.clip(1.0 - room_deg / full_deg, 0.0, 1.0)
-    cost = np.where(fits[there], TOLERANCE_COST * lack**2, np.inf)
-    offset = room.offsets_mm[there] - room.offsets_mm[0]
-    cost += OFFSET_COST_PER_MM * offset[:, None]
-    portal = np.full(cost.shape, -1)
-    nearest = np.full(cost.shape, np.cos(np.radians(limits.portal_max_off_deg)))
-    spare = 1.0 - nearest[0, 0]
+    n_portals = len(skins)
+    at = np.zeros((n_portals, 3))
+    usable = np.zeros(n_portals, dtype=np.bool_)
     for number, skin in enumerate(skins):
-        if skin is None:
+        if skin is not None:
+            at[number] = skin
+            usable[number] = True
+    where = np.empty((MOST_PER_HOUR, 3), dtype=np.int64)
+    worth = np.empty((MOST_PER_HOUR, 2))
+    n = _choose(
+        room.verdict,
+        room.room_deg,
+        room.entries,
+        room.offsets_mm,
+        room.directions,
+        at,
+        usable,
+        2.0 * limits.aiming_error_deg,
+        float(np.cos(np.radians(limits.portal_max_off_deg))),
+        need_portal,
+        where,
+        worth,
+    )
+    return [
+        (int(o), int(d), int(p), float(off), float(cost))
+        for (o, d, p), (off, cost) in zip(where[:n], worth[:n], strict=True)
+    ]
+
+
+@njit(cache=True, nogil=True)
+def _best_portal(line_from, entry, direction, usable, least_cosine):  # type: ignore[no-untyped-def]
+    """The usable portal whose line to the entry lies nearest a direction; −1 for none."""
+    portal = -1
+    nearest = least_cosine
+    for p in range(len(line_from)):
+        if not usable[p]:
             continue
-        lines = room.entries[there] - skin
-        lines /= np.linalg.norm(lines, axis=1, keepdims=True)
-        cosine = lines @ room.directions.T
-        nearer = cosine >= nearest
-        portal[nearer] = number
-        nearest[nearer] = cosine[nearer]
-    if need_portal:
-        # 1 − cos grows with the square of the angle.
-        share = (1.0 - nearest) / max(spare, 1e-12)
-        cost = np.where(portal >= 0, cost + PORTAL_COST * share, np.inf)
-    chosen: list[tuple[int, int, int, float, float]] = []
-    best_cost = cost.min(axis=0)
-    best_entry = cost.argmin(axis=0)
-    while len(chosen) < MOST_PER_HOUR:
-        d = int(best_cost.argmin())
-        if not np.isfinite(best_cost[d]):
+        size = 0.0
+        along = 0.0
+        for axis in range(3):
+            step = entry[axis] - line_from[p, axis]
+            size += step * step
+            along += step * direction[axis]
+        cosine = along / np.sqrt(size)
+        if cosine >= nearest:
+            nearest = cosine
+            portal = p
+    return portal, nearest
+
+
+@njit(cache=True, nogil=True)
+def _pick(cheapest, directions, n_wanted, chosen):  # type: ignore[no-untyped-def]
+    """Directions in order of price, each at least `APART_DEG` from those before; how many."""
+    apart = np.cos(np.radians(APART_DEG - 0.1))
+    n = 0
+    while n < n_wanted:
+        best = int(np.argmin(cheapest))
+        if not np.isfinite(cheapest[best]):
             break
-        row = int(best_entry[d])
-        p = int(portal[row, d])
-        off = float(np.degrees(np.arccos(min(nearest[row, d], 1.0)))) if p >= 0 else float("nan")
-        chosen.append((int(there[row]), d, p, off, float(best_cost[d])))
-        near = room.directions @ room.directions[d] > np.cos(np.radians(APART_DEG - 0.1))
-        best_cost = np.where(near, np.inf, best_cost)
-    return chosen
+        chosen[n] = best
+        n += 1
+        for k in range(len(cheapest)):
+            along = 0.0
+            for axis in range(3):
+                along += directions[k, axis] * directions[best, axis]
+            if along > apart:
+                cheapest[k] = np.inf
+    return n
+
+
+@njit(cache=True, nogil=True)
+def _choose(  # type: ignore[no-untyped-def]
+    verdict, room_deg, entries, offsets, directions, skins, usable, full_deg, least_cosine,
+    need_portal, where, worth,
+):  # fmt: skip
+    """Price every fitting drill, then keep the cheapest of each direction's neighbourhood."""
+    n_directions = verdict.shape[1]
+    cheapest = np.full(n_directions, np.inf)
+    entry_of = np.zeros(n_directions, dtype=np.int64)
+    portal_of = np.full(n_directions, -1, dtype=np.int64)
+    cosine_of = np.zeros(n_directions)
+    for o in range(len(verdict)):
+        for k in range(n_directions):
+            if verdict[o, k] != FITS:
+                continue
+            lack = max(1.0 - room_deg[o, k] / full_deg, 0.0)
+            cost = TOLERANCE_COST * lack * lack + OFFSET_COST_PER_MM * (offsets[o] - offsets[0])
+            portal, cosine = _best_portal(skins, entries[o], directions[k], usable, least_cosine)
+            if need_portal:
+                # 1 − cos grows with the square of the angle.
+                cost += PORTAL_COST * (1.0 - cosine) / max(1.0 - least_cosine, 1e-12)
+                if portal < 0:
+                    continue
+            if cost < cheapest[k]:
+                cheapest[k] = cost
+                entry_of[k], portal_of[k], cosine_of[k] = o, portal, cosine
+    prices = cheapest.copy()
+    chosen = np.empty(len(where), dtype=np.int64)
+    n = _pick(cheapest, directions, len(where), chosen)
+    for i in range(n):
+        k = chosen[i]
+        where[i, 0], where[i, 1], where[i, 2] = entry_of[k], k, portal_of[k]
+        worth[i, 0] = np.nan
+        if portal_of[k] >= 0:
+            worth[i, 0] = np.degrees(np.arccos(min(cosine_of[k], 1.0)))
+        worth[i, 1] = prices[k]
+    return n

@@ -24,6 +24,8 @@ class FixationLimits:
         Along the rim: target and largest gap of neighbours, largest gap at an end, mm.
     neighbour_gap_mm
         Bone between the surfaces of two drills, mm.
+    old_anchor_doubt_mm
+        Kept besides round an old anchor known by its hour alone, mm.
     entry_offset_min_mm, entry_offset_max_mm
         Entry from the bony edge along the outer face, mm.
     drill_caution_mm
@@ -41,6 +43,7 @@ class FixationLimits:
     spacing_max_mm: float
     end_tolerance_mm: float
     neighbour_gap_mm: float
+    old_anchor_doubt_mm: float
     entry_offset_min_mm: float
     entry_offset_max_mm: float
     drill_caution_mm: float

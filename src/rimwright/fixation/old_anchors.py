@@ -16,14 +16,6 @@ from rimwright.fixation.mesh_field import MeshBoneField
 POINT_STEP_MM = 0.1
 """Spacing of the points that stand for an old anchor's axis, mm; half of it is added to the
 distance kept, so a gap between two points never lets a drill through."""
-HOUR_ONLY_DOUBT_MM = 2.0
-"""Added round an old anchor known by its hour alone, mm: its entry is taken at the mean offset and
-its direction half-way between the faces, so it may lie anywhere near. Our choice; it covers a tilt
-of 6 degrees at 20 mm or an entry 2 mm off."""
-DOUBT_TEXT = (
-    "An old anchor is known by its hour only: it is taken to lie half-way between the faces, "
-    f"with {HOUR_ONLY_DOUBT_MM:g} mm of doubt round it."
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,7 +57,7 @@ def lay_old_anchors(
     old_anchors
         Each with entry and direction, or with an hour alone.
     limits
-        For the mean entry offset.
+        For the mean entry offset and the doubt about a place assumed.
 
     Raises
     ------
@@ -108,7 +100,7 @@ def lay_old_anchors(
                 entry=entry,
                 direction=rim.bone_inward_at(old.hour),
                 depth_mm=old.depth_mm,
-                radius_mm=old.drill_mm / 2 + HOUR_ONLY_DOUBT_MM,
+                radius_mm=old.drill_mm / 2 + limits.old_anchor_doubt_mm,
                 by_hour_only=True,
             )
         )

@@ -1,7 +1,8 @@
 """Two hundred synthetic hips through file, choice of bone and measurement, against their truth.
 
 Each draws its shape, side, pose, whether the other hip bone and the condyles are seen, how fine
-its triangles are, and the axes and unit of its files. What is true comes from analytic curves, never from a mesh.
+its triangles are, and the axes and unit of its files. What is true comes from analytic curves,
+never from a mesh.
 """
 
 from __future__ import annotations

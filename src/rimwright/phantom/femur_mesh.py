@@ -11,14 +11,12 @@ from rimwright.phantom.femur_surface import FemurSurface
 from rimwright.phantom.ring_stack import BuiltBody, Ring, stack_rings
 from rimwright.phantom.solids import Ball, body_of, hull_of_balls, solid_of, united
 
-EDGE_MM = 1.25
-"""Length of triangle edges wanted on head and neck, mm."""
 FINE_ALONG, FINE_ROUND = 0.46, 0.6
 """Length of edges over bump and junction against that elsewhere: along and round the neck axis."""
 JUNCTION_FROM = np.radians(32.0)
 """Nearer to the neck axis than this the contour is plain neck, radians."""
-PART_EDGE_MM = 5.0
-"""Longest edge wanted on the rounded parts, mm."""
+PART_EDGES = 4.0
+"""Longest edge wanted on the rounded parts against that on the head."""
 NECK_END_MM = 12.0
 """The exactly meshed neck ends this far before the shaft axis, mm at scale 1."""
 SHAFT_RADIUS_MM = 13.5
@@ -42,29 +40,29 @@ def condyle_backs(surface: FemurSurface) -> tuple[Vector, Vector]:
     return _condyle_centre(surface, -1.0) + back, _condyle_centre(surface, 1.0) + back
 
 
-def build_femur(surface: FemurSurface) -> BuiltBody:
+def build_femur(surface: FemurSurface, *, edge_mm: float) -> BuiltBody:
     """Unite head and neck with trochanters, shaft and (unless cut) condyles."""
-    solids = [solid_of(_head_and_neck(surface)), solid_of(_shaft(surface))]
+    solids = [solid_of(_head_and_neck(surface, edge_mm)), solid_of(_shaft(surface))]
     parts = [_trochanters(surface)]
     if surface.shape.shaft_length_mm is None:
         parts.append(_condyles(surface))
-    solids += [part.refine_to_length(PART_EDGE_MM) for part in parts]
+    solids += [part.refine_to_length(PART_EDGES * edge_mm) for part in parts]
     return body_of(united(solids))
 
 
-def _head_and_neck(surface: FemurSurface) -> BuiltBody:
+def _head_and_neck(surface: FemurSurface, edge_mm: float) -> BuiltBody:
     """Rings from the far pole of the head to a flat end inside the trochanteric bone."""
     s = surface.shape
     end_mm = s.neck_length_mm - NECK_END_MM * s.scale
     last = float(np.arctan2(surface.neck_radius_mm(np.array(end_mm)), end_mm))
-    step = EDGE_MM / s.head_radius_mm
+    step = edge_mm / s.head_radius_mm
     # The bump bends fastest where it leaves the sphere: finer there keeps chords within 0.02.
     fine_to = np.radians(max(s.cam_start_deg, s.cam_base_deg)) + step
     polar = [np.pi - step]
     while polar[-1] > last:
         here = polar[-1]
         distance = float(surface.distance_mm(np.array(here), np.zeros(1))[0])
-        slant = min(step, EDGE_MM * np.sin(here) / distance)
+        slant = min(step, edge_mm * np.sin(here) / distance)
         polar.append(here - (FINE_ALONG * slant if JUNCTION_FROM < here < fine_to else slant))
     if polar[-2] - last > 0.3 * (polar[-2] - polar[-1]):
         polar[-1] = last
@@ -75,7 +73,7 @@ def _head_and_neck(surface: FemurSurface) -> BuiltBody:
         reach = s.head_radius_mm * np.sin(value)
         if value < 1.0:
             reach = 1.1 * s.neck_radius_mm
-        wanted = EDGE_MM * (FINE_ROUND if JUNCTION_FROM < value < fine_to else 1.0)
+        wanted = edge_mm * (FINE_ROUND if JUNCTION_FROM < value < fine_to else 1.0)
         n = max(int(np.ceil(2 * np.pi * reach / wanted)), 6)
         angles = 2 * np.pi * np.arange(n) / n
         places = np.full(n, value)

@@ -14,6 +14,7 @@ import numpy as np
 
 from rimwright.anatomy import Vector
 from rimwright.phantom.ring_stack import BuiltBody, Ring, stack_rings
+from rimwright.phantom.socket_mesh import mesh_socket
 from rimwright.phantom.socket_surface import SocketSurface
 from rimwright.phantom.solids import body_of, hull_of_balls, solid_of, united
 
@@ -21,8 +22,8 @@ HALF_WIDTH_MM = 88.0
 """Socket centre to the midline, mm at scale 1."""
 PLANE_ANTERIOR_MM = 55.0
 """The anterior pelvic plane in front of the socket centre, mm at scale 1."""
-PART_EDGE_MM = 5.5
-"""Longest edge wanted on the rounded parts, mm at scale 1."""
+PART_EDGES = 6.0
+"""Longest edge wanted on the rounded parts against that on the lunate."""
 KEPT_WALL_DEG = 24.0
 """Polar angle behind the edge over which nothing but the socket's own wall may show."""
 SHOULDER_MM = 0.5
@@ -110,17 +111,18 @@ def mirrored(points_mm: Vector, *, half_width_mm: float = HALF_WIDTH_MM) -> Vect
 
 
 @cache
-def _parts_at_scale_one() -> Any:
+def _parts_at_scale_one(edge_mm: float) -> Any:
     """Union of all parts, refined; the costly step, the same for every shape."""
     hulls = [hull_of_balls(*(_BALLS[name] for name in names)) for names in _HULLS]
-    return united(hulls).refine_to_length(PART_EDGE_MM)
+    return united(hulls).refine_to_length(edge_mm)
 
 
-def build_hip_bone(surface: SocketSurface, *, socket: BuiltBody) -> BuiltBody:
+def build_hip_bone(surface: SocketSurface, *, edge_mm: float) -> BuiltBody:
     """Unite the socket's body with the rest of the hip bone, the joint and the rim kept clear."""
     scale = surface.shape.scale
-    parts = _parts_at_scale_one().scale((scale, scale, scale))
-    return body_of((parts - solid_of(_kept_clear(surface))) + solid_of(socket))
+    socket = solid_of(mesh_socket(surface, edge_mm=edge_mm))
+    parts = _parts_at_scale_one(PART_EDGES * edge_mm).scale((scale, scale, scale))
+    return body_of((parts - solid_of(_kept_clear(surface))) + socket)
 
 
 def _kept_clear(surface: SocketSurface) -> BuiltBody:

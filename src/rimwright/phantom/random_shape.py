@@ -84,7 +84,7 @@ def random_shape(seed: int) -> HipShape:
         shaft_tilt_deg=draw(4.0, 9.0),
         femoral_turn_deg=draw(-8.0, 8.0),
         shaft_length_mm=None if rng.random() < 0.6 else size * draw(130.0, 260.0),
-        with_other_hip_bone=bool(rng.random() < 0.5),
+        with_other_hip_bone=bool(rng.random() < 0.4),
         tilt_deg=draw(-8.0, 8.0),
         obliquity_deg=draw(-4.0, 4.0),
         rotation_deg=draw(-4.0, 4.0),

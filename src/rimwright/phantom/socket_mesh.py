@@ -8,15 +8,13 @@ from rimwright.anatomy import Floats
 from rimwright.phantom.ring_stack import BuiltBody, Ring, stack_rings
 from rimwright.phantom.socket_surface import NOTCH_DIP_MM, NOTCH_STEP_MM, SocketSurface
 
-EDGE_MM = 1.15
-"""Length of triangle edges wanted on the lunate and at the rim, mm."""
 N_ROUNDING = 6
 """Straight steps across the rounding of the edge; even, so that the edge is a line of vertices."""
 N_SLOPE = 3
 """Rings across the slope from lunate to fossa."""
 
 
-def socket_columns(surface: SocketSurface) -> Floats:
+def socket_columns(surface: SocketSurface, *, edge_mm: float) -> Floats:
     """Hour angles of the mesh's columns: even on the lunate, finer beside the horns."""
     half = surface.notch_half_width
     per_mm = 1.0 / surface.radius_mm
@@ -29,9 +27,9 @@ def socket_columns(surface: SocketSurface) -> Floats:
     )
     floor_from = np.pi - half + NOTCH_DIP_MM * per_mm
     floor_width = 2 * (np.pi - floor_from)
-    n_floor = max(int(np.ceil(floor_width / (EDGE_MM * per_mm))), 2)
+    n_floor = max(int(np.ceil(floor_width / (edge_mm * per_mm))), 2)
     floor = floor_from + floor_width * np.arange(1, n_floor) / n_floor
-    n_side = int(np.ceil((np.pi - half) / (EDGE_MM * 0.95 * per_mm)))
+    n_side = int(np.ceil((np.pi - half) / (edge_mm * 0.95 * per_mm)))
     side = (np.pi - half) * np.arange(n_side) / n_side
     into = np.pi - half + beside
     return np.concatenate(
@@ -39,14 +37,17 @@ def socket_columns(surface: SocketSurface) -> Floats:
     )
 
 
-def mesh_socket(surface: SocketSurface) -> BuiltBody:
-    """Mesh the socket's body: fossa, lunate, rounded edge, outer wall, back to the medial pole."""
-    columns = socket_columns(surface)
+def mesh_socket(surface: SocketSurface, *, edge_mm: float) -> BuiltBody:
+    """Mesh the socket's body: fossa, lunate, rounded edge, outer wall, back to the medial pole.
+
+    `edge_mm` is the length wanted of triangle edges on the lunate and at the rim.
+    """
+    columns = socket_columns(surface, edge_mm=edge_mm)
     rings = [
-        *_fossa_rings(surface, columns),
-        *_lunate_rings(surface, columns),
+        *_fossa_rings(surface, columns, edge_mm),
+        *_lunate_rings(surface, columns, edge_mm),
         *_rounding_rings(surface, columns),
-        *_outer_rings(surface, columns),
+        *_outer_rings(surface, columns, edge_mm),
     ]
     zero = np.zeros(1)
     first = surface.point(zero, zero, surface.joint_distance_mm(zero, zero))[0]
@@ -54,21 +55,21 @@ def mesh_socket(surface: SocketSurface) -> BuiltBody:
     return stack_rings(first, last, rings=rings)
 
 
-def _fossa_rings(surface: SocketSurface, columns: Floats) -> list[Ring]:
+def _fossa_rings(surface: SocketSurface, columns: Floats, edge_mm: float) -> list[Ring]:
     """From the medial pole to the foot of the slope; fewer columns towards the pole."""
     widest = float(np.max(surface.fossa_floor_polar(columns)))
-    n_rings = int(np.ceil(widest * surface.radius_mm / EDGE_MM))
+    n_rings = int(np.ceil(widest * surface.radius_mm / edge_mm))
     rings = []
     for k in range(1, n_rings):
         fraction = k / n_rings
-        wanted = 2 * np.pi * surface.radius_mm * np.sin(widest * fraction) / EDGE_MM
+        wanted = 2 * np.pi * surface.radius_mm * np.sin(widest * fraction) / edge_mm
         angles = _thinned(columns, wanted)
         polar = surface.fossa_floor_polar(angles) * fraction
         rings.append(_joint_ring(surface, angles, polar))
     return rings
 
 
-def _lunate_rings(surface: SocketSurface, columns: Floats) -> list[Ring]:
+def _lunate_rings(surface: SocketSurface, columns: Floats, edge_mm: float) -> list[Ring]:
     """The slope, then the lunate up to where the rounding begins."""
     foot, edge = surface.fossa_floor_polar(columns), surface.fossa_polar(columns)
     tangent = surface.tangent_polar(columns)
@@ -76,7 +77,7 @@ def _lunate_rings(surface: SocketSurface, columns: Floats) -> list[Ring]:
         _joint_ring(surface, columns, foot + (edge - foot) * k / N_SLOPE) for k in range(N_SLOPE)
     ]
     width = float(np.max(tangent - edge))
-    n = int(np.ceil(width * surface.radius_mm / EDGE_MM))
+    n = int(np.ceil(width * surface.radius_mm / edge_mm))
     rings += [_joint_ring(surface, columns, edge + (tangent - edge) * k / n) for k in range(n + 1)]
     return rings
 
@@ -90,20 +91,21 @@ def _rounding_rings(surface: SocketSurface, columns: Floats) -> list[Ring]:
     return rings
 
 
-def _outer_rings(surface: SocketSurface, columns: Floats) -> list[Ring]:
+def _outer_rings(surface: SocketSurface, columns: Floats, edge_mm: float) -> list[Ring]:
     """Outer wall and back: dense near the rim, coarser behind."""
+    step = edge_mm / 1.2
     steps_deg = np.concatenate([np.full(14, 1.3), np.linspace(1.6, 3.5, 20)])
-    behind = np.cumsum(steps_deg)
+    behind = np.cumsum(steps_deg * step)
     behind = behind[behind < 80.0]
     start, _ = surface.rounding_polar(columns, 1.0)
     rings = []
-    for k, back_deg in enumerate(behind):
+    for back_deg in behind:
         fraction = back_deg / (behind[-1] + 3.0)
         # Near the rim the same angle for all hours, later a share of what is left.
         angles = columns
-        if k > 20:
+        if back_deg > 20.0:
             reach = 1.3 * surface.radius_mm
-            wanted = 2 * np.pi * reach * np.sin(np.radians(85.0) * (1 - fraction)) / 2.0
+            wanted = 2 * np.pi * reach * np.sin(np.radians(85.0) * (1 - fraction)) / (1.7 * edge_mm)
             angles = _thinned(columns, wanted)
         begin = surface.rounding_polar(angles, 1.0)[0] if angles is not columns else start
         polar = begin * (1.0 - fraction)

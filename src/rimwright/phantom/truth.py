@@ -251,8 +251,10 @@ class HipTruth:
         )
 
     def coverage_deg(self, hours: Floats, *, with_femur: bool = True) -> Floats:
-        """Coverage by hour: angle at the centre from the medial pole to the edge."""
-        return self.angles(with_femur=with_femur).coverage_deg(np.asarray(hours))
+        """Coverage by hour, deg: angle at the centre from medial pole to edge; NaN in the notch."""
+        hours = np.asarray(hours, dtype=np.float64)
+        coverage = self.angles(with_femur=with_femur).coverage_deg(hours)
+        return np.where(self.dial.is_in_notch(hours), np.nan, coverage)
 
     def measurements(
         self,

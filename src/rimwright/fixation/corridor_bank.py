@@ -13,7 +13,7 @@ from numba import njit
 from rimwright.anatomy import AnchorKind, Floats, OldAnchor, RimCurve
 from rimwright.fixation.drill_fan import as_fans, cap_grid, turned
 from rimwright.fixation.entry_points import EntrySet, entry_offsets_mm, find_entries
-from rimwright.fixation.judging import DrillDemand, demand_of, judge_directions
+from rimwright.fixation.judging import DrillDemand, demand_of, judge_directions, share_out
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField
 from rimwright.fixation.old_anchors import OldRow, lay_old_anchors, points_to_avoid
@@ -142,7 +142,10 @@ class CorridorBank:
             fans=as_fans(directions),
         )
         room = np.zeros(verdict.shape, dtype=np.float32)
-        _room_to_turn(verdict, self._cosines, room)
+        share_out(
+            lambda first, past: _room_to_turn(verdict[first:past], self._cosines, room[first:past]),
+            len(verdict),
+        )
         verdicts = verdict.reshape(n_hours, n_offsets, len(self._grid))
         room_deg = room.reshape(verdicts.shape)
         return [

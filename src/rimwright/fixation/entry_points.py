@@ -17,7 +17,8 @@ from rimwright.anatomy import (
 )
 from rimwright.fixation.limits import FixationLimits
 from rimwright.fixation.mesh_field import MeshBoneField
-from rimwright.fixation.triangle_tree import STACK, TriangleTree, box_point_mm2
+from rimwright.fixation.tree_queries import STACK, box_point_mm2
+from rimwright.fixation.triangle_tree import TriangleTree
 
 OFFSET_STEP_MM = 1.0
 """Largest step between the entries tried at one hour, mm: finer moved the best cone of the real

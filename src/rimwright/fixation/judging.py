@@ -122,7 +122,7 @@ def judge_directions(
             verdict,
         )
 
-    _share_out(work, len(entries))
+    share_out(work, len(entries))
     return verdict
 
 
@@ -168,7 +168,7 @@ def widen_directions(
             half_angles,
         )
 
-    _share_out(work, len(starts))
+    share_out(work, len(starts))
     return axes, np.degrees(half_angles)
 
 
@@ -220,7 +220,7 @@ def half_angles_deg(
             half_angles,
         )
 
-    _share_out(work, len(units))
+    share_out(work, len(units))
     return np.degrees(half_angles)
 
 
@@ -263,9 +263,19 @@ def _unit_rows(directions: Floats) -> Floats:
     return rows / np.linalg.norm(rows, axis=1, keepdims=True)
 
 
-def _share_out(work: Callable[[int, int], None], n: int) -> None:
-    """Run work(first, past) over range(n) in equal parts; the kernels hold no lock.
+def share_out(work: Callable[[int, int], None], n: int) -> None:
+    """
+    Run work(first, past) over range(n) in equal parts; the kernels hold no lock.
 
+    Parameters
+    ----------
+    work
+        Called with the first row and one past the last.
+    n
+        Rows in all.
+
+    Notes
+    -----
     Threads of our own rather than numba's: its pool may not be entered from two threads at once,
     which a web worker does.
     """

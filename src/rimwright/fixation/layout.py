@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from rimwright.anatomy import (
+    HOURS_ON_DIAL,
     Anchor,
     AnchorKind,
     OldAnchor,
@@ -16,13 +15,14 @@ from rimwright.anatomy import (
     Sector,
     Status,
     TriangleMesh,
+    hour_gap,
     spoken_hour,
 )
 from rimwright.errors import LayoutRefusal
 from rimwright.fixation.blocked_hour import explain_block
 from rimwright.fixation.corridor_bank import CorridorBank, bank_of
 from rimwright.fixation.judging import clearances_mm
-from rimwright.fixation.layout_arcs import arcs_of
+from rimwright.fixation.layout_arcs import LAYOUT_STEP_HOURS, SAME_HOUR, arcs_of
 from rimwright.fixation.layout_candidates import Candidates, list_candidates
 from rimwright.fixation.layout_polish import Drill, polish
 from rimwright.fixation.layout_program import Chain, best_chain
@@ -227,9 +227,16 @@ def _general_cautions(
             f"The end at {spoken_hour(hour)} lies in the notch: it is held at the notch's edge "
             "instead."
             for hour in ends
-            if rim.is_in_notch(hour) or not np.isfinite(rim.point_at(hour)).all()
+            if _hours_to_bone(rim, hour) > LAYOUT_STEP_HOURS + SAME_HOUR
         ]
     return tuple(cautions)
+
+
+def _hours_to_bone(rim: RimCurve, hour: float) -> float:
+    """Hours from an hour to the nearest tenth where the rim has a point."""
+    return min(
+        (hour_gap(hour, float(tenth)) for tenth in rim.hours[rim.is_bone]), default=HOURS_ON_DIAL
+    )
 
 
 def _anchor_cautions(

@@ -18,7 +18,8 @@ from rimwright.anatomy import (
 )
 from rimwright.anatomy import Vector as _Vector
 from rimwright.errors import LayoutRefusal
-from rimwright.fixation.triangle_tree import TriangleTree, build_triangle_tree, count_hits
+from rimwright.fixation.tree_queries import count_hits
+from rimwright.fixation.triangle_tree import TriangleTree, build_triangle_tree
 
 ROUNDING_MM = 1e-6
 """Bound on the rounding of a distance in double precision at the size of a pelvis, mm; the

@@ -23,8 +23,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from rimwright.fixation.tree_queries import STACK, box_point_mm2
 from rimwright.fixation.triangle_distance import ray_triangle_mm, segment_triangle_mm2
-from rimwright.fixation.triangle_tree import STACK, box_point_mm2
 
 FITS = 0
 JOINT = 1

@@ -2,8 +2,9 @@
 
 The boxes halve the triangles at the median of their longest side, so a query costs
 O(log n) whatever the mesh. Beside the boxes the tree holds *patches*: groups of neighbouring
-triangles within `tree_building.PATCH_RADIUS_MM` of a point of the surface (a single triangle where it is
-larger). A patch answers for all its triangles where its point and radius already decide.
+triangles within `tree_building.PATCH_RADIUS_MM` of a point of the surface (a single triangle
+where it is larger). A patch answers for all its triangles where its point and radius already
+decide.
 """
 
 from __future__ import annotations

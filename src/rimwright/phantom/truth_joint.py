@@ -20,6 +20,8 @@ def alpha_deg(femur: FemurSurface, hour_angles: Floats, *, departure_mm: float) 
 
     Parameters
     ----------
+    femur
+        The femur's surface, built frame.
     hour_angles
         (n,) radians from femoral 12 towards 3.
     departure_mm

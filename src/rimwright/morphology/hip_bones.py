@@ -17,6 +17,8 @@ LEAST_EXTENT_MM = 90.0
 """Least extent of a body that may be a hip bone, mm (adults: about 200; a cut one: over 100)."""
 LEAST_SHARE = 0.15
 """Least part of its sphere that a hip's lunate covers; a sacrum's hollow had 0.11, hips 0.2 on."""
+APART_MM = 60.0
+"""Two sockets of one body (a fused pelvis) lie further apart than this, mm."""
 LEAST_FRONT_MM = 3.0
 """The pubis lies at least this far in front of the ischial tuberosity, mm; it tells front from
 back."""
@@ -89,6 +91,12 @@ def find_hip_bones(bodies: Sequence[TriangleMesh], *, where: str) -> tuple[HipBo
         if extent.max() < LEAST_EXTENT_MM:
             continue
         for sphere in find_hollow_spheres(body):
+            if any(
+                other.body_index == index
+                and np.linalg.norm(other.lunate.sphere.centre_mm - sphere.centre_mm) < APART_MM
+                for other in found
+            ):
+                continue
             try:
                 lunate = fit_lunate(
                     body, centre_mm=sphere.centre_mm, radius_mm=sphere.radius_mm, where=where
@@ -101,14 +109,7 @@ def find_hip_bones(bodies: Sequence[TriangleMesh], *, where: str) -> tuple[HipBo
             if lunate.share < LEAST_SHARE or abs(opening) < LEAST_OPENING:
                 continue
             side = Side.LEFT if opening > 0 else Side.RIGHT
-            near = [
-                other
-                for other in found
-                if other.body_index == index
-                and np.linalg.norm(other.lunate.sphere.centre_mm - lunate.sphere.centre_mm) < 60.0
-            ]
-            if not near:
-                found.append(HipBone(body_index=index, side=side, lunate=lunate))
+            found.append(HipBone(body_index=index, side=side, lunate=lunate))
     if not found:
         raise reason or BoneRefusal(
             "no hip bone found (no body has a hollow spherical zone of 17 to 33 mm radius)",

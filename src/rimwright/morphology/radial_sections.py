@@ -334,14 +334,10 @@ def _seed_triangles(
     step = 2 * np.pi / n_angles
     from_row = np.ceil(low / step - 1e-9).astype(np.int64)
     to_row = np.floor(high / step + 1e-9).astype(np.int64)
+    spans = to_row - from_row
+    shifts = np.arange(int(spans.max(initial=-1)) + 1)
+    index, shift = np.nonzero(shifts[None, :] <= spans[:, None])
+    order = np.argsort(polar[index], kind="stable")  # of one row the last written stays
     seeds = np.full(n_angles, -1, dtype=np.int64)
-    best = np.full(n_angles, -np.inf)
-    for shift in range(int((to_row - from_row).max(initial=-1)) + 1):
-        rows = from_row + shift
-        use = np.flatnonzero(rows <= to_row)
-        for index in use[np.argsort(polar[use])]:  # the last written has the largest polar angle
-            row = rows[index] % n_angles
-            if polar[index] > best[row]:
-                best[row] = polar[index]
-                seeds[row] = candidates[index]
+    seeds[(from_row[index] + shift)[order] % n_angles] = candidates[index[order]]
     return seeds

@@ -29,8 +29,8 @@ SEARCH_RADII_MM = np.arange(17.0, 33.1, 1.5)
 """Radii searched, mm: adult lunate surfaces, with room either side (planning:1.11, 1.12)."""
 MOST_VOTERS = 20000
 """Triangles that vote, evenly out of more: the peak needs no finer surface."""
-N_CELLS = 12
-"""Cells looked at for each radius; the best 48 of all are climbed from."""
+N_CELLS = 40
+"""Cells that peaks are climbed from, of all radii together."""
 VOTE_CELL_MM = 6.0
 """Edge of a vote's cell, mm: coarse, as it only starts the climb."""
 VOTE_REACH_MM = 4.0
@@ -52,6 +52,8 @@ RIVAL_SHARE = 0.4
 """A sphere that less of the surface lies on than this share of the best is no rival."""
 DISTINCT_MM = 1.5
 """Spheres whose centres lie nearer than this are one, mm."""
+MOST_SETTLING = 3000
+"""Triangles that starts are settled on, evenly out of more."""
 CLOSE_MM = 0.6
 """Starts are compared by the area within this distance of their sphere, mm …"""
 CLOSE_COSINE = 0.94
@@ -125,12 +127,12 @@ def find_hollow_spheres(mesh: TriangleMesh, *, n_best: int = 6) -> tuple[SphereF
         shape = index.max(axis=0) + 2
         flat = (index[:, 0] * shape[1] + index[:, 1]) * shape[2] + index[:, 2]
         sums = np.bincount(flat, weights=areas, minlength=int(shape.prod()))
-        for cell in np.argpartition(sums, -N_CELLS)[-N_CELLS:]:
+        for cell in np.flatnonzero(sums > RIVAL_SHARE * sums.max()):
             middle = low + (np.array(np.unravel_index(cell, shape)) + 0.5) * VOTE_CELL_MM
             cells.append((float(sums[cell]), float(radius), middle))
     cells.sort(key=lambda cell: -cell[0])
     peaks: list[tuple[float, float, Vector]] = []
-    for _, radius, middle in cells[: 4 * N_CELLS]:
+    for _, radius, middle in cells[:N_CELLS]:
         votes = centroids + radius * normals
         around = np.abs(votes - middle).max(axis=1) < 3.0 * VOTE_REACH_MM
         votes, weight = votes[around], areas[around]
@@ -142,7 +144,9 @@ def find_hollow_spheres(mesh: TriangleMesh, *, n_best: int = 6) -> tuple[SphereF
         peaks.append((float(weight[close].sum()), radius, middle))
     peaks.sort(key=lambda peak: -peak[0])
     chosen: list[SphereFit] = []
-    for _, radius, middle in peaks:
+    for votes_mm2, radius, middle in peaks:
+        if votes_mm2 < RIVAL_SHARE * peaks[0][0]:
+            break
         if all(np.linalg.norm(middle - other.centre_mm) > 12.0 for other in chosen):
             chosen.append(SphereFit(centre_mm=middle, radius_mm=radius, rms_mm=VOTE_REACH_MM))
         if len(chosen) == n_best:
@@ -254,6 +258,16 @@ class _Zone:
             areas=areas[index],
         )
 
+    def thinned(self, most: int) -> _Zone:
+        """Every so many triangles, at most `most` or a few more."""
+        stride = 1 + len(self.index) // most
+        return _Zone(
+            index=self.index[::stride],
+            points=self.points[::stride],
+            normals=self.normals[::stride],
+            areas=self.areas[::stride],
+        )
+
     def is_on(self, sphere: SphereFit, *, within_mm: float, cosine: float) -> Mask:
         """(n,) bool: near the sphere and facing its centre."""
         to_centre = sphere.centre_mm - self.points
@@ -276,6 +290,7 @@ def _likely_spheres(zone: _Zone, centre: Vector, radius_mm: float) -> list[Spher
         return []
     opening = zone.areas[inside] @ zone.normals[inside]
     opening = opening / np.linalg.norm(opening)
+    thin = zone.thinned(MOST_SETTLING)
     found: list[tuple[float, SphereFit]] = []
     for shift_mm, growth_mm in STARTS_MM:
         start = SphereFit(
@@ -283,10 +298,10 @@ def _likely_spheres(zone: _Zone, centre: Vector, radius_mm: float) -> list[Spher
             radius_mm=radius_mm + growth_mm,
             rms_mm=0.0,
         )
-        fitted = _settle(zone, start)
+        fitted = _settle(thin, start)
         if fitted is not None:
-            close = zone.is_on(fitted, within_mm=CLOSE_MM, cosine=CLOSE_COSINE)
-            found.append((float(zone.areas[close].sum()), fitted))
+            close = thin.is_on(fitted, within_mm=CLOSE_MM, cosine=CLOSE_COSINE)
+            found.append((float(thin.areas[close].sum()), fitted))
     found.sort(key=lambda item: -item[0])
     distinct: list[SphereFit] = []
     for area_mm2, sphere in found:

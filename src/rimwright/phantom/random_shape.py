@@ -90,10 +90,10 @@ def random_shape(seed: int) -> HipShape:
         rotation_deg=draw(-4.0, 4.0),
         position_mm=(88.0 * size + draw(-20.0, 20.0), draw(-300.0, 300.0), draw(-60.0, 60.0)),
     )
-    return _clear_of_cam(_turned_to(shape, lcea_deg=lcea, version_deg=version))
+    return _clear_of_cam(aim_socket(shape, lcea_deg=lcea, version_deg=version))
 
 
-def _turned_to(shape: HipShape, *, lcea_deg: float, version_deg: float) -> HipShape:
+def aim_socket(shape: HipShape, *, lcea_deg: float, version_deg: float) -> HipShape:
     """Turn the construction axis until lateral centre-edge angle and central version are met."""
     for _ in range(N_TURNS):
         angles = SocketAngles(

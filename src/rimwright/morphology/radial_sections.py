@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit, prange
 
-from rimwright.anatomy import Floats, Ints, Mask, TriangleMesh, Vector, frozen_floats
+from rimwright.anatomy import Floats, Ints, TriangleMesh, Vector, frozen_floats
 
 MAX_STEPS = 4000
 """Most triangles one walk crosses each way; 40 mm over triangles of 0.05 mm is 800."""
@@ -245,7 +245,7 @@ def cut_radial_sections(
     zero: Vector,
     quarter: Vector,
     n_angles: int,
-    is_seed: Mask,
+    seed_worth: Floats,
     inner_mm: float,
     outer_mm: float,
     step_mm: float,
@@ -263,8 +263,9 @@ def cut_radial_sections(
         Unit directions of azimuth 0 and 90 degrees, at right angles to the axis.
     n_angles
         Half-planes, evenly spaced from azimuth 0.
-    is_seed
-        (m,) bool, triangles a walk may start from; the one farthest from the pole is taken.
+    seed_worth
+        (m,), how good a start each triangle is, −inf for none: of those that a half-plane
+        crosses the best is taken.
     inner_mm, outer_mm
         Arc length followed towards the pole (−axis) and away from it, mm.
     step_mm
@@ -283,7 +284,7 @@ def cut_radial_sections(
     angles: Floats = np.arange(n_angles, dtype=np.float64) * (2.0 * np.pi / n_angles)
     radials = np.cos(angles)[:, None] * zero + np.sin(angles)[:, None] * quarter
     normals = np.cross(axis, radials)
-    seeds = _seed_triangles(mesh, vertices, axis, zero, quarter, n_angles, is_seed)
+    seeds = _seed_triangles(mesh, vertices, zero, quarter, n_angles, seed_worth)
     n_inner, n_outer = round(inner_mm / step_mm), round(outer_mm / step_mm)
     across = np.full((n_angles, n_inner + n_outer + 1), np.nan)
     along = across.copy()
@@ -314,30 +315,25 @@ def cut_radial_sections(
 def _seed_triangles(
     mesh: TriangleMesh,
     vertices: Floats,
-    axis: Vector,
     zero: Vector,
     quarter: Vector,
     n_angles: int,
-    is_seed: Mask,
+    seed_worth: Floats,
 ) -> Ints:
-    """Seed triangle of largest polar angle that each half-plane crosses, −1 for none."""
-    candidates = np.flatnonzero(is_seed)
+    """Best seed triangle that each half-plane crosses, −1 for none."""
+    candidates = np.flatnonzero(seed_worth > -np.inf)
     corners = vertices[mesh.triangles[candidates]]
     azimuth = np.arctan2(corners @ quarter, corners @ zero)
     turns = (azimuth[:, 1:] - azimuth[:, :1] + np.pi) % (2 * np.pi) - np.pi
     low = azimuth[:, 0] + np.minimum(0.0, turns.min(axis=1))
     high = azimuth[:, 0] + np.maximum(0.0, turns.max(axis=1))
-    centroid = corners.mean(axis=1)
-    polar = np.arctan2(
-        np.linalg.norm(centroid - (centroid @ axis)[:, None] * axis, axis=1), -(centroid @ axis)
-    )
     step = 2 * np.pi / n_angles
     from_row = np.ceil(low / step - 1e-9).astype(np.int64)
     to_row = np.floor(high / step + 1e-9).astype(np.int64)
     spans = to_row - from_row
     shifts = np.arange(int(spans.max(initial=-1)) + 1)
     index, shift = np.nonzero(shifts[None, :] <= spans[:, None])
-    order = np.argsort(polar[index], kind="stable")  # of one row the last written stays
+    order = np.argsort(seed_worth[candidates[index]], kind="stable")  # the last written stays
     seeds = np.full(n_angles, -1, dtype=np.int64)
     seeds[(from_row[index] + shift)[order] % n_angles] = candidates[index[order]]
     return seeds

@@ -25,7 +25,7 @@ JUMP_WORTH_MM = 1.2
 """Jump from section to section that costs one unit, mm; a section is 0.4 to 2.4 mm wide."""
 MOST_JUMP_COST = 12.0
 """A jump never costs more: a real step in the rim must stay possible."""
-ZONE_END_WORTH_MM = 8.0
+ZONE_END_WORTH_MM = 5.0
 """Distance of a corner beyond the end of the spherical zone that costs one unit, mm."""
 GAP_MM = 2.0
 """A gap in the articular contour shorter than this does not end it, mm."""

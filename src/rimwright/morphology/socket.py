@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rimwright.anatomy import Floats, Ints, Mask, PelvicFrame, SphereFit, TriangleMesh, Vector
+from rimwright.anatomy import Floats, Ints, PelvicFrame, SphereFit, TriangleMesh, Vector
 from rimwright.morphology.mesh_neighbours import find_neighbours
 from rimwright.morphology.radial_sections import RadialSections, cut_radial_sections
 from rimwright.morphology.rim_trace import RimTrace, trace_rim
@@ -39,10 +39,14 @@ REFIT_STRIDE = 3
 """Every third contour point is used, 0.75 mm apart: as near as triangles lie on real bones."""
 REFIT_ROUNDS = 8
 """Reweightings in each refit; the outer rounds go on from there."""
-SEED_MISS_MM = 7.0
-"""A walk may start from triangles this near the sphere, mm: wide, as the walk finds the rest."""
-SEED_COSINE = 0.6
-"""Least cosine between a seed triangle's normal and the direction of the centre (53 degrees)."""
+LUNATE_SEED_MM, LUNATE_SEED_COSINE = 2.5, 0.8
+"""A walk starts from triangles this near the sphere whose normal points at its centre to within
+37 degrees: lunate, flaring horns included."""
+SEED_MISS_MM, SEED_COSINE = 7.0, 0.6
+"""Where there is none, from the floor: this near the sphere, mm, facing its centre to within 53
+degrees …"""
+FLOOR_POLAR_DEG = 40.0
+"""… as near to this angle from the medial pole as can be, deg."""
 SEED_POLAR_DEG = 75.0
 """Seeds lie within this angle of the medial pole, deg; past it the surface may be another."""
 HORSESHOE_BAND_MM = (2.0, 9.0)
@@ -192,7 +196,7 @@ def _settle(
             zero=zero,
             quarter=quarter,
             n_angles=n_sections,
-            is_seed=_seeds(surface.facets, sphere, axis),
+            seed_worth=_seed_worth(surface.facets, sphere, axis),
             inner_mm=INNER_MM,
             outer_mm=OUTER_MM,
             step_mm=STEP_MM,
@@ -251,17 +255,27 @@ def plane_normal(rim_mm: Floats, *, towards: Vector) -> Vector:
     return normal if normal @ towards > 0 else -normal
 
 
-def _seeds(facets: tuple[Floats, Floats], sphere: SphereFit, axis: Vector) -> Mask:
-    """Triangles, given as centroids and normals, that a walk over the lunate may start from."""
+def _seed_worth(facets: tuple[Floats, Floats], sphere: SphereFit, axis: Vector) -> Floats:
+    """How good a start for a walk each triangle is, given as centroids and normals.
+
+    Lunate triangles are best, the nearer to the edge the better. Where a section meets none, as
+    in the notch, the walk starts on the floor half-way up, so that it comes to its first edge.
+    """
     centroids, normals = facets
     to_centre = sphere.centre_mm - centroids
     distance = np.linalg.norm(to_centre, axis=1)
-    seeds: Mask = (
-        (np.abs(distance - sphere.radius_mm) < SEED_MISS_MM)
-        & (np.einsum("ij,ij->i", normals, to_centre) > SEED_COSINE * distance)
-        & (to_centre @ axis > np.cos(np.radians(SEED_POLAR_DEG)) * distance)
+    cosine = np.einsum("ij,ij->i", normals, to_centre) / np.maximum(distance, 1e-9)
+    polar = np.arccos(np.clip((to_centre @ axis) / np.maximum(distance, 1e-9), -1.0, 1.0))
+    miss = np.abs(distance - sphere.radius_mm)
+    within = polar < np.radians(SEED_POLAR_DEG)
+    is_lunate = within & (miss < LUNATE_SEED_MM) & (cosine > LUNATE_SEED_COSINE)
+    is_floor = within & (miss < SEED_MISS_MM) & (cosine > SEED_COSINE)
+    worth: Floats = np.where(
+        is_lunate,
+        polar,
+        np.where(is_floor, -1.0 - np.abs(polar - np.radians(FLOOR_POLAR_DEG)), -np.inf),
     )
-    return seeds
+    return worth
 
 
 def _refit_sphere(socket: Socket, round_index: int) -> SphereFit:

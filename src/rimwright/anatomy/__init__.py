@@ -83,6 +83,7 @@ from rimwright.anatomy.plan import (
     EquipmentItem,
     OrderOfWork,
     Plan,
+    WorsePlan,
 )
 from rimwright.anatomy.portal import (
     Portal,
@@ -165,6 +166,7 @@ __all__ = [
     "Tissue",
     "TriangleMesh",
     "Vector",
+    "WorsePlan",
     "angle_of_hour",
     "frozen_floats",
     "frozen_ints",

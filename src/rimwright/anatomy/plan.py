@@ -56,6 +56,29 @@ class EquipmentItem:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class WorsePlan:
+    """
+    The plan if the remnant turns out not to be usable: its sectors are replaced.
+
+    Parameters
+    ----------
+    planned
+        The segmental reconstruction of the sectors that the plan augments or repairs, laid out.
+    anchors_more
+        Anchors beyond those of the option shown first; 0 where it needs no more.
+    graft_more_mm
+        Graft stock beyond that of the option shown first, mm; None where no length is known.
+    says
+        What it comes to, in sentences.
+    """
+
+    planned: PlannedOption
+    anchors_more: int
+    graft_more_mm: float | None
+    says: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan:
     """
     Everything the report prints.
@@ -96,6 +119,20 @@ class Plan:
         Hardware and tunnels already in the rim, as the case gave them.
     corridor_kind
         The anchor size the corridors were computed for; None where there are none.
+    person
+        What names the person whose hips these are, as the case gave it; '' where it did not.
+    clinic
+        Symptoms, examination, care so far and scores; None where the case gave none.
+    revision
+        What earlier surgery left in this hip.
+    trim_effect
+        What trimming the rim does to coverage; None where nothing is trimmed.
+    cam_plan
+        Where the neck would be reshaped; None where no femur is measured or none is wanted.
+    worse_plan
+        The plan if the remnant is not usable; None where nothing rests on a remnant.
+    referral
+        Paragraphs of a summary for a surgeon of another road; empty where none is called for.
     """
 
     case_id: str
@@ -117,6 +154,13 @@ class Plan:
     digest: str = ""
     old_anchors: tuple[OldAnchor, ...] = ()
     corridor_kind: AnchorKind | None = None
+    person: str = ""
+    clinic: object | None = None
+    revision: tuple[object, ...] = ()
+    trim_effect: object | None = None
+    cam_plan: object | None = None
+    worse_plan: WorsePlan | None = None
+    referral: tuple[str, ...] = ()
 
     @property
     def planned(self) -> PlannedOption | None:

@@ -23,9 +23,9 @@ from rimwright.anatomy import (
     hours_of_rim,
     no_progress,
 )
-from rimwright.errors import BoneRefusal, LayoutRefusal
+from rimwright.errors import BoneRefusal, CaseRefusal, LayoutRefusal
 from rimwright.morphology.acetabular_angles import coverage_by_point
-from rimwright.morphology.femur import FemurGeometry, measure_femur
+from rimwright.morphology.femur import FEMORAL_LANDMARKS, FemurGeometry, measure_femur
 from rimwright.morphology.hip_bones import find_hip_bones
 from rimwright.morphology.joint_space import (
     joint_space_by_hour,
@@ -45,6 +45,10 @@ from rimwright.morphology.socket_faces import find_socket_faces
 from rimwright.morphology.socket_measurements import UNITS, measure_socket
 from rimwright.morphology.socket_search import fit_lunate
 
+NOTCH_LANDMARKS = ("notch_anterior", "notch_posterior")
+PELVIC_LANDMARKS = ("asis", "asis_other", "pubic_tubercle", "pubic_tubercle_other")
+LANDMARKS = (*PELVIC_LANDMARKS, *NOTCH_LANDMARKS, *FEMORAL_LANDMARKS)
+"""Landmarks that a person may set, image frame."""
 SEATED_MM = 6.0
 """A head this far from the socket's centre is not seated as in life: a warning, mm."""
 SAME_HIP_MM = 20.0
@@ -100,8 +104,7 @@ def measure_hip(
     axes_assumed
         Whether the file did not say which way its axes run.
     landmarks_mm
-        Landmarks set by the user, image frame: 'asis', 'asis_other', 'pubic_tubercle',
-        'pubic_tubercle_other'; they win over those found.
+        Landmarks set by the user, image frame, see LANDMARKS; they win over those found.
     progress
         Told the stages; may raise to cancel.
 
@@ -116,6 +119,8 @@ def measure_hip(
         Neither hip bone nor femur.
     BoneRefusal
         A bone is not what it is said to be.
+    CaseRefusal
+        Only one end of the notch is set.
 
     Notes
     -----
@@ -168,14 +173,18 @@ def _measure_left(bones: _Bones, tell: Progress) -> HipGeometry:
         centre_mm=lunate.sphere.centre_mm if lunate else None,
         other_bone=bones.other_hip_bone,
         other_centre_mm=other_centre,
-        given_mm=bones.landmarks_mm,
+        given_mm={
+            name: point for name, point in bones.landmarks_mm.items() if name in PELVIC_LANDMARKS
+        },
     )
     if found.reason:
         warnings.append(f"pelvic frame from the image axes ({found.reason})")
     tell(0.2, "tracing the rim")
     socket = rim = faces = None
     if bone is not None and lunate is not None:
-        socket = find_socket(bone, lunate, frame=found.frame)
+        socket = find_socket(
+            bone, lunate, frame=found.frame, notch_ends_mm=_notch_ends(bones.landmarks_mm)
+        )
         rim = build_rim_curve(socket)
         faces = find_socket_faces(bone, socket)
         warnings += _rim_doubts(rim)
@@ -187,6 +196,7 @@ def _measure_left(bones: _Bones, tell: Progress) -> HipGeometry:
             side=Side.LEFT,
             frame=found.frame,
             seed_centre_mm=socket.sphere.centre_mm if socket else None,
+            landmarks_mm=bones.landmarks_mm,
         )
         measurements.update(femur.measurements)
         unavailable.update(femur.unavailable)
@@ -226,6 +236,20 @@ def _measure_left(bones: _Bones, tell: Progress) -> HipGeometry:
         unavailable=unavailable,
         warnings=tuple(warnings),
     )
+
+
+def _notch_ends(given: Mapping[str, Vector]) -> tuple[Vector, Vector] | None:
+    """Both ends of the notch as set by the user, or None."""
+    ends = [given[name] for name in NOTCH_LANDMARKS if name in given]
+    if len(ends) == 2:
+        return ends[0], ends[1]
+    if ends:
+        raise CaseRefusal(
+            "only one end of the notch is set",
+            "landmarks",
+            "Set both, notch_anterior and notch_posterior, or neither",
+        )
+    return None
 
 
 def _other_seed(bone: TriangleMesh) -> SphereFit:

@@ -124,7 +124,13 @@ def inward_directions(socket: Socket) -> Floats:
     return directions / np.linalg.norm(directions, axis=1, keepdims=True)
 
 
-def find_socket(bone: TriangleMesh, lunate: LunateFit, *, frame: PelvicFrame) -> Socket:
+def find_socket(
+    bone: TriangleMesh,
+    lunate: LunateFit,
+    *,
+    frame: PelvicFrame,
+    notch_ends_mm: tuple[Vector, Vector] | None = None,
+) -> Socket:
     """
     Trace rim and notch and refit the lunate sphere to the horseshoe inside them.
 
@@ -136,6 +142,8 @@ def find_socket(bone: TriangleMesh, lunate: LunateFit, *, frame: PelvicFrame) ->
         First fit of the lunate surface.
     frame
         Pelvic frame; azimuth 0 is cranial and 90 degrees anterior in it.
+    notch_ends_mm
+        Anterior and posterior end of the notch, (3,) mm each, where a person has set them.
 
     Returns
     -------
@@ -168,7 +176,54 @@ def find_socket(bone: TriangleMesh, lunate: LunateFit, *, frame: PelvicFrame) ->
         surface, best.sphere, best.axis, n_sections=N_COARSE_SECTIONS, rounds=COARSE_ROUNDS
     )
     socket = _settle(surface, coarse.sphere, coarse.axis, n_sections=N_SECTIONS, rounds=FINE_ROUNDS)
+    if notch_ends_mm is not None:
+        return with_given_notch(socket, notch_ends_mm)
     return replace(socket, notch_doubt_rad=_notch_doubt_rad(socket))
+
+
+def with_given_notch(socket: Socket, ends_mm: tuple[Vector, Vector]) -> Socket:
+    """
+    The socket with its notch between two points that a person has set.
+
+    Parameters
+    ----------
+    socket
+        A traced socket.
+    ends_mm
+        Anterior and posterior end, (3,) mm each, image frame.
+
+    Returns
+    -------
+    Socket
+        Its edge ends at the given ends; where the traced notch was wider, the floor's edge is
+        taken.
+    """
+    relative = np.array(ends_mm) - socket.sphere.centre_mm
+    first, last = np.arctan2(relative @ socket.quarter, relative @ socket.zero)
+    width = float((last - first) % (2 * np.pi))
+    trace = socket.trace
+    is_gap = (socket.sections.angles_rad - first) % (2 * np.pi) < width
+    rim = np.column_stack(
+        [trace.across_mm, trace.along_mm, trace.inward_across, trace.inward_along]
+    )
+    rim = np.where(np.isfinite(rim), rim, trace.floor_edge)
+    rim[is_gap] = np.nan
+    return replace(
+        socket,
+        trace=replace(
+            trace,
+            column=np.where(is_gap, -1, trace.column),
+            across_mm=rim[:, 0],
+            along_mm=rim[:, 1],
+            inward_across=rim[:, 2],
+            inward_along=rim[:, 3],
+            is_notch=is_gap,
+            is_gap=is_gap,
+        ),
+        notch_middle_rad=float((first + 0.5 * width) % (2 * np.pi)),
+        notch_width_rad=width,
+        notch_doubt_rad=0.0,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from rimwright.anatomy import (
@@ -22,6 +24,11 @@ from rimwright.morphology.femur.alpha import (
 )
 from rimwright.morphology.femur.condyles import find_condyles
 from rimwright.morphology.femur.geometry import FemurGeometry
+from rimwright.morphology.femur.given_landmarks import (
+    FEMORAL_LANDMARKS,
+    with_given_condyles,
+    with_given_neck,
+)
 from rimwright.morphology.femur.head import FoundHead, find_head
 from rimwright.morphology.femur.neck import FoundNeck, find_neck
 from rimwright.morphology.femur.readings import (
@@ -52,6 +59,7 @@ def measure_femur(
     side: Side,
     frame: PelvicFrame,
     seed_centre_mm: Vector | None = None,
+    landmarks_mm: Mapping[str, Vector] | None = None,
 ) -> FemurGeometry:
     """
     Measure a proximal or whole femur.
@@ -67,6 +75,9 @@ def measure_femur(
         on the femur itself and do not hang on it.
     seed_centre_mm
         (3,), image frame: a place near the head centre, if one is known (the socket's centre).
+    landmarks_mm
+        Set by a person, image frame: 'neck_centre', 'condyle_medial', 'condyle_lateral',
+        'greater_trochanter'; they win over those found.
 
     Returns
     -------
@@ -98,11 +109,17 @@ def measure_femur(
             f"{100 * surface.left_out_fraction:.0f} % of the femur's surface lies in separate "
             "bodies and was left out"
         )
-    neck = find_neck(surface, head)
+    given = {
+        name: frame.pelvic_from_image.points(point)
+        for name, point in (landmarks_mm or {}).items()
+        if name in FEMORAL_LANDMARKS
+    }
+    neck = with_given_neck(find_neck(surface, head), head, given)
     if isinstance(neck, str):
         return _head_alone(head, frame, neck, warnings)
     shaft = find_shaft(surface, head.sphere)
     condyles = shaft if isinstance(shaft, str) else find_condyles(surface, neck, shaft)
+    condyles = with_given_condyles(condyles, shaft, given)
     warnings += check_side(
         side=side,
         neck=neck,
@@ -125,7 +142,7 @@ def measure_femur(
         dial=dial,
         contours=contours,
     )
-    return _assemble(parts, frame, warnings)
+    return _assemble(parts, frame, warnings, given)
 
 
 def _head_alone(
@@ -161,7 +178,9 @@ def _femoral_dial(head: FoundHead, neck: FoundNeck, shaft: FoundShaft | str) -> 
     )
 
 
-def _assemble(parts: FemurParts, frame: PelvicFrame, warnings: list[str]) -> FemurGeometry:
+def _assemble(
+    parts: FemurParts, frame: PelvicFrame, warnings: list[str], given: Mapping[str, Vector]
+) -> FemurGeometry:
     """Take the four measurements and bring everything back to the image frame."""
     head, neck, shaft, condyles = parts.head, parts.neck, parts.shaft, parts.condyles
     hours = alpha_hours()
@@ -199,7 +218,9 @@ def _assemble(parts: FemurParts, frame: PelvicFrame, warnings: list[str]) -> Fem
     if isinstance(condyles, str):
         unavailable["condyles"] = condyles
     whole_shaft = None if isinstance(shaft, str) else shaft
-    greater = greater_trochanter(parts.surface, head, neck, whole_shaft)
+    greater = given.get("greater_trochanter")
+    if greater is None:
+        greater = greater_trochanter(parts.surface, head, neck, whole_shaft)
     lesser = (
         None if whole_shaft is None else lesser_trochanter(parts.surface, head, neck, whole_shaft)
     )
@@ -209,6 +230,8 @@ def _assemble(parts: FemurParts, frame: PelvicFrame, warnings: list[str]) -> Fem
         "condyle_medial": None if isinstance(condyles, str) else condyles.medial_mm,
         "condyle_lateral": None if isinstance(condyles, str) else condyles.lateral_mm,
     }
+    if "neck_centre" in given:
+        found["neck_centre"] = given["neck_centre"]
     back = frame.pelvic_from_image.inverse()
     landmarks = {name: back.points(at) for name, at in found.items() if at is not None}
     for name in ("greater_trochanter", "lesser_trochanter"):

@@ -164,7 +164,24 @@ class Heading:
     mark: str = ""
 
 
-Block = Paragraph | Facts | Items | Table | Picture | Heading
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Space:
+    """
+    Ruled lines to write on.
+
+    Parameters
+    ----------
+    title
+        Heading over the lines.
+    n_lines
+        How many.
+    """
+
+    title: str
+    n_lines: int
+
+
+Block = Paragraph | Facts | Items | Table | Picture | Heading | Space
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,6 +215,12 @@ class Document:
         Page one.
     sections
         What stands behind it; the first of them starts page two.
+    first_title
+        Heading of page one on the screen; print has the title alone.
+    is_plain
+        Whether it is set larger, for readers outside the trade.
+    version_words
+        The version where it is not one number (two hips on one page); '' for `version`.
     """
 
     title: str
@@ -208,11 +231,19 @@ class Document:
     mark: str
     first: tuple[Block, ...]
     sections: tuple[Section, ...] = field(default=())
+    first_title: str = "The plan in short"
+    is_plain: bool = False
+    version_words: str = ""
+
+    @property
+    def shown_version(self) -> str:
+        """The version in words."""
+        return self.version_words or f"version {self.version}"
 
     @property
     def running_head(self) -> str:
         """What stands at the head of every printed page."""
-        parts = [self.side, f"case {self.case_id}", f"version {self.version}"]
+        parts = [self.side, f"case {self.case_id}", self.shown_version]
         parts += [self.issued_on] if self.issued_on else ["date not given"]
         parts += [self.mark] if self.mark else []
         return " · ".join(parts)

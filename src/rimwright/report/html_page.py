@@ -15,6 +15,7 @@ from rimwright.report.blocks import (
     Paragraph,
     Picture,
     Section,
+    Space,
     Table,
 )
 from rimwright.report.markup import Markup, element, join
@@ -36,12 +37,13 @@ def render_html(document: Document) -> str:
     )
     body = element(
         "body",
-        element("a", "Skip to the plan", href="#plan", class_="skip"),
+        element("a", "Skip to the text", href="#plan", class_="skip"),
         _across(document),
         _header(document),
         element("main", _first(document), [_section(s) for s in document.sections], id="plan"),
         element("footer", element("p", NOTICE), element("p", document.running_head)),
         element("script", Markup(_package_text("page.js"))),
+        class_="plain" if document.is_plain else None,
     )
     return f'<!doctype html>\n<html lang="en">{head}{body}</html>\n'
 
@@ -89,7 +91,7 @@ def _across(document: Document) -> Markup:
 def _header(document: Document) -> Markup:
     """Side, identity, version, state; buttons that need the script are hidden without it."""
     mark = element("strong", document.mark, class_="state") if document.mark else None
-    parts = [f"Case {document.case_id}", f"version {document.version}"]
+    parts = [f"Case {document.case_id}", document.shown_version]
     parts.append(document.issued_on or "date not given")
     buttons = element(
         "div",
@@ -113,12 +115,12 @@ def _first(document: Document) -> Markup:
         [
             element(
                 "section",
-                element("h2", "The plan in short", id="short"),
+                element("h2", document.first_title, id="short"),
                 [_block(block) for block in document.first],
                 class_="first",
                 aria_labelledby="short",
             ),
-            element("nav", element("ul", links), aria_label="Parts of the report"),
+            element("nav", element("ul", links), aria_label="Parts of the page") if links else "",
         ]
     )
 
@@ -154,6 +156,10 @@ def _block(block: Block) -> Markup:
             return join([title, element(kind, entries, class_=marked)])
         case Picture():
             return _picture(block)
+        case Space():
+            lines = [element("div", class_="rule") for _ in range(block.n_lines)]
+            title = element("h3", block.title)
+            return element("div", title, lines, class_="space")
         case Table():
             return _table(block)
 

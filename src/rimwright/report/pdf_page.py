@@ -19,6 +19,7 @@ from rimwright.report.blocks import (
     Items,
     Paragraph,
     Picture,
+    Space,
     Table,
 )
 from rimwright.report.wording import NOTICE
@@ -85,6 +86,7 @@ def as_data(document: Document) -> dict[str, Any]:
         "running_head": document.running_head,
         "mark": document.mark,
         "notice": NOTICE,
+        "is_plain": document.is_plain,
         "row_ids": {id_: f"row-{place}" for place, id_ in enumerate(rows)},
         "first": [_block(block) for block in document.first],
         "sections": [
@@ -119,6 +121,8 @@ def _block(block: Block) -> dict[str, Any]:
                 "caption": block.caption,
                 "is_narrow": block.is_narrow,
             }
+        case Space():
+            return {"kind": "space", "title": block.title, "n_lines": block.n_lines}
         case Table():
             return {
                 "kind": "table",

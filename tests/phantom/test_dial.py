@@ -9,6 +9,7 @@ import pytest
 
 from phantom.planar import medial_pole, planar_shape
 from rimwright.phantom import HipShape, HipTruth, random_shape
+from rimwright.phantom.socket_surface import SocketSurface
 
 
 @pytest.mark.oracle
@@ -73,3 +74,42 @@ def test_a_plane_circle_misses_a_real_rim_by_more_than_two_millimetres() -> None
     radius = np.sqrt(solved[2] + solved[:2] @ solved[:2])
     miss = np.hypot(np.linalg.norm(flat[:, :2] - solved[:2], axis=1) - radius, flat[:, 2])
     assert miss.max() > 2.0
+
+
+@pytest.mark.oracle
+def test_axis_is_that_of_points_even_by_arc() -> None:
+    """On a rim that is not flat: the plane through points set evenly along the curve."""
+    truth = HipTruth(shape=random_shape(5))
+    dense = truth.rim_dense_mm
+    way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(dense, axis=0), axis=1))])
+    even = np.linspace(0.0, way[-1], 5000)
+    points = np.stack([np.interp(even, way, dense[:, k]) for k in range(3)], axis=1)
+    normal = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][2]
+    # 5000 points leave half a step at either end: a thousandth of a degree.
+    assert np.degrees(np.arccos(abs(normal @ truth.opening_axis))) < 2e-3
+
+
+def test_edge_is_the_middle_of_the_rounding_and_keeps_its_polar_angle() -> None:
+    """The edge stands at the stated polar angle, and both faces turn from it by the same angle."""
+    surface = HipTruth(shape=random_shape(5)).dial.surface
+    hours = np.linspace(-2.0, 2.0, 9)
+    edge = surface.edge_points(hours)
+    polar = np.arccos(-(edge @ surface.axis) / np.linalg.norm(edge, axis=1))
+    assert polar == pytest.approx(surface.edge_polar(hours), abs=1e-12)
+    normal = surface.edge_normal(hours)
+    step = 1e-6
+    before = _chord(surface, hours, 0.0, step)
+    after = _chord(surface, hours, 1.0 - step, 1.0)
+    # Along the first tangent the normal falls by as much as it rises against the last.
+    assert (before * normal).sum(axis=1) == pytest.approx(-(after * normal).sum(axis=1), abs=1e-5)
+    assert (before * normal).sum(axis=1).min() > 0.5
+
+
+def _chord(surface: SocketSurface, hours: np.ndarray, start: float, end: float) -> np.ndarray:
+    """Unit step over the rounding between two shares of it."""
+    ends = [
+        surface.point(p, hours, d)
+        for p, d in (surface.rounding_polar(hours, start), surface.rounding_polar(hours, end))
+    ]
+    step = ends[1] - ends[0]
+    return step / np.linalg.norm(step, axis=1, keepdims=True)

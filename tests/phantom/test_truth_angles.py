@@ -141,3 +141,26 @@ def test_every_measurement_exists_for_a_whole_hip() -> None:
     assert sorted(HipTruth(shape=demo_shape()).measurements()) == sorted(MEASUREMENT_KEYS)
     cut = HipTruth(shape=HipShape(shaft_length_mm=150.0)).measurements()
     assert set(MEASUREMENT_KEYS) - set(cut) == {"femoral_version"}
+
+
+@pytest.mark.oracle
+@pytest.mark.parametrize("seed", [0, 1, 5])
+def test_versions_of_a_wavy_rim(seed: int) -> None:
+    """Against the dense edge cut by the level in the image: 10 mm below the socket's top."""
+    shape = random_shape(seed)
+    truth = HipTruth(shape=shape)
+    out = shape.side.lateral_x_lps
+    tops = {
+        "acetabular_version_cranial": truth.socket_centre_mm[2] + truth.socket_radius_mm - 10.0,
+        "acetabular_version_central": truth.head_centre_mm[2],
+    }
+    got = truth.measurements(reference=PelvicReference.IMAGE_AXES)
+    for key, level in tops.items():
+        points = truth.rim_dense_mm - [0.0, 0.0, level]
+        k = np.flatnonzero((points[:-1, 2] < 0) != (points[1:, 2] < 0))
+        share = (points[k, 2] / (points[k, 2] - points[k + 1, 2]))[:, None]
+        met = (1 - share) * points[k] + share * points[k + 1]
+        front, back = met[np.argmin(met[:, 1])], met[np.argmax(met[:, 1])]
+        medial, forward = -out * (front[0] - back[0]), -(front[1] - back[1])
+        expected = np.degrees(np.arctan2(medial, forward))
+        assert got[key] == pytest.approx(expected, abs=1e-4), key  # chords of 0.02 mm

@@ -14,9 +14,6 @@ from rimwright.errors import BoneRefusal, FileRefusal, LayoutRefusal, Refusal
 from rimwright.imaging import BodyFile, read_bodies
 from rimwright.morphology import ChosenBones, choose_hip_bone, measure_hip
 
-TROCHANTER = "greater_trochanter"
-"""Name of the landmark that portals are placed from and no measurement rests on."""
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MeasuredBones:
@@ -117,7 +114,7 @@ def measure_sides(
         digests = tuple(file.digest if file else "" for file in (pelvis, femur))
         measured.append(
             MeasuredBones(
-                hip=_with_trochanter(replace(hip, warnings=(*notes, *hip.warnings)), files),
+                hip=replace(hip, warnings=(*notes, *hip.warnings)),
                 input_digest=digest_of_inputs(files, side, digests=digests),
             )
         )
@@ -152,18 +149,6 @@ def _measured(
         if named is None:
             raise
         raise type(refusal)(refusal.wrong, named.name, refusal.remedy) from None
-
-
-def _with_trochanter(hip: HipGeometry, files: BoneFiles) -> HipGeometry:
-    """The hip with the trochanter tip a person picked: it moves portals and no measurement."""
-    point = files.landmarks_mm.get(TROCHANTER)
-    if point is None or hip.femur is None:
-        return hip
-    return replace(
-        hip,
-        landmarks_mm={**hip.landmarks_mm, TROCHANTER: point},
-        femur=replace(hip.femur, greater_trochanter_mm=point),
-    )
 
 
 def _read(path: Path | None, files: BoneFiles) -> BodyFile | None:

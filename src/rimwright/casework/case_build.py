@@ -10,7 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from rimwright.anatomy import AnchorKind, GraftKind, LabrumMap, LabrumSector, OldAnchor, Sector
+from rimwright.anatomy import (
+    AnchorKind,
+    GraftKind,
+    LabrumMap,
+    LabrumSector,
+    OldAnchor,
+    Sector,
+    Vector,
+)
 from rimwright.casework.case import (
     Case,
     CaseSettings,
@@ -25,6 +33,7 @@ from rimwright.casework.case_model import (
     CaseModel,
     EquipmentModel,
     LabrumSectorModel,
+    LandmarksModel,
     OldAnchorModel,
     SettingsModel,
     SourcesModel,
@@ -36,6 +45,9 @@ from rimwright.errors import CaseRefusal
 
 OVERLAP_TOLERANCE_HOURS = 1e-9
 """Sectors that share no more than rounding touch; they do not overlap."""
+
+OLDER_LANDMARKS = {"notch_from": "notch_anterior", "notch_to": "notch_posterior"}
+"""Names of an earlier case file and what they are called now: hours run from front to back."""
 
 SHORTEST_DIRECTION = 1e-6
 """A direction shorter than this points nowhere."""
@@ -72,7 +84,6 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
             f"{where}, id",
             "Use letters, digits and dashes",
         )
-    landmarks = model.landmarks.model_dump(exclude_none=True) if model.landmarks else {}
     return Case(
         id=model.id,
         side=model.side,
@@ -93,7 +104,7 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
         ),
         equipment=_equipment(model.equipment),
         settings=_settings(model, folder=folder, where=where),
-        landmarks_mm={name: np.array(point) for name, point in landmarks.items()},
+        landmarks_mm=_landmarks(model.landmarks, where=where),
         where=where,
         document=document,
         digest=digest_of(document),
@@ -104,6 +115,22 @@ def digest_of(document: Mapping[str, Any]) -> str:
     """The sha256 of a document's canonical JSON, hex."""
     text = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def _landmarks(model: LandmarksModel | None, *, where: str) -> dict[str, Vector]:
+    """The landmarks picked by a person, under the names the measuring code knows."""
+    given = model.model_dump(exclude_none=True) if model else {}
+    for older, newer in OLDER_LANDMARKS.items():
+        if older not in given:
+            continue
+        if newer in given:
+            raise CaseRefusal(
+                f"given twice (got {older} and {newer}, need one of them)",
+                f"{where}, [landmarks], {older}",
+                f"Keep {newer}",
+            )
+        given[newer] = given.pop(older)
+    return {name: np.array(point) for name, point in given.items()}
 
 
 def _labrum(models: Sequence[LabrumSectorModel], *, where: str) -> LabrumMap:

@@ -253,8 +253,14 @@ class LandmarksModel(Strict):
     asis_other: PointModel | None = None
     pubic_tubercle: PointModel | None = None
     pubic_tubercle_other: PointModel | None = None
-    notch_from: PointModel | None = None
-    notch_to: PointModel | None = None
+    notch_anterior: PointModel | None = None
+    notch_posterior: PointModel | None = None
+    notch_from: Annotated[PointModel | None, Field(description="older name of notch_anterior")] = (
+        None
+    )
+    notch_to: Annotated[PointModel | None, Field(description="older name of notch_posterior")] = (
+        None
+    )
     neck_centre: PointModel | None = None
     condyle_medial: PointModel | None = None
     condyle_lateral: PointModel | None = None

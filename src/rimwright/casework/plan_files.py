@@ -15,6 +15,7 @@ from rimwright.anatomy import Plan, Progress, no_progress
 from rimwright.casework.document_of_plan import plan_document
 from rimwright.casework.hip_store import StoredHip, save_hip
 from rimwright.errors import FileRefusal
+from rimwright.evidence import EvidenceTable
 
 PLAN_FILE = "plan.json"
 HIP_FILE = "hip.npz"
@@ -77,6 +78,8 @@ def write_plan(
     out_dir: Path,
     *,
     stored: StoredHip | None = None,
+    evidence: EvidenceTable | None = None,
+    issued_on: str = "",
     progress: Progress | None = None,
 ) -> PlanFiles:
     """
@@ -90,6 +93,10 @@ def write_plan(
         Made if it does not exist; a plan already in it is replaced once the new one is whole.
     stored
         The measured hip with its field; without it `hip.npz` holds the plan's hip alone.
+    evidence
+        Rows and settings the plan was made with; the shipped ones where left out.
+    issued_on
+        Date to print, year-month-day; '' prints none. No clock is read.
     progress
         Told the stages; may raise to cancel, and then the folder is as it was.
 
@@ -107,7 +114,9 @@ def write_plan(
     out_dir = plan_folder(out_dir)
     try:
         with _folder_beside(out_dir) as partial:
-            _write_all(plan, partial, stored=stored, tell=tell)
+            _write_all(
+                plan, partial, stored=stored, evidence=evidence, issued_on=issued_on, tell=tell
+            )
             tell(0.95, "moving the files into place")
             return PlanFiles(folder=out_dir, names=_move_into(partial, out_dir))
     except OSError as error:
@@ -118,7 +127,15 @@ def write_plan(
         ) from None
 
 
-def _write_all(plan: Plan, folder: Path, *, stored: StoredHip | None, tell: Progress) -> None:
+def _write_all(
+    plan: Plan,
+    folder: Path,
+    *,
+    stored: StoredHip | None,
+    evidence: EvidenceTable | None,
+    issued_on: str,
+    tell: Progress,
+) -> None:
     """Every file of a plan into an empty folder."""
     from rimwright.report import write_report, write_scene
 
@@ -126,7 +143,7 @@ def _write_all(plan: Plan, folder: Path, *, stored: StoredHip | None, tell: Prog
     text = json.dumps(plan_document(plan), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / PLAN_FILE).write_text(text + "\n", encoding="utf-8")
     tell(0.1, "writing the report")
-    write_report(plan, folder)
+    write_report(plan, folder, issued_on=issued_on, evidence=evidence)
     if plan.hip is None:
         return
     tell(0.8, "writing the scene")

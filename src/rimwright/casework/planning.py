@@ -33,6 +33,8 @@ UNSEEN_ANCHORS = (
     "Earlier surgery is recorded and no old anchor: anchors or tunnels that this plan does not "
     "avoid may lie in the rim"
 )
+SAME_LANDMARK_MM = 1e-6
+"""Landmarks nearer than this are one, mm: rounding of a stored file, far below any picking."""
 OTHER_CODE = (
     "The measured hip was stored by another version of the code; run the plan without it to "
     "measure again"
@@ -215,16 +217,13 @@ def _cautions(
         if stored.made_by and stored.made_by != code_digest():
             found.append(OTHER_CODE)
         found += portal_cautions
-        found += _unused_landmarks(case, stored.hip)
+        found += _moved_landmarks(case, stored.hip)
     if _was_operated(case) and not case.old_anchors:
         found.append(UNSEEN_ANCHORS)
-    if not case.labrum.sectors:
-        found.append("No sector of the labrum is described: all of it is unknown, not healthy")
-    else:
-        unknown = case.labrum.unknown_sectors()
-        if unknown:
-            arcs = ", ".join(str(sector) for sector in unknown)
-            found.append(f"Labrum unknown, not healthy: {arcs}")
+    unknown = case.labrum.unknown_sectors()
+    if unknown:
+        arcs = ", ".join(str(sector) for sector in unknown)
+        found.append(f"Labrum unknown, not healthy: {arcs}")
     if case.grades.joint_space_mm is not None and case.grades.joint_space_seen_by is None:
         found.append(JOINT_SPACE_TAKEN_AS)
     found += used.doubts
@@ -238,16 +237,16 @@ def _was_operated(case: Case) -> bool:
     )
 
 
-def _unused_landmarks(case: Case, hip: HipGeometry) -> list[str]:
-    """Landmarks of the case that the measuring code did not take up."""
-    unused = [
+def _moved_landmarks(case: Case, hip: HipGeometry) -> list[str]:
+    """Landmarks of the case that a hip stored earlier was measured without."""
+    moved = [
         name
         for name, point in case.landmarks_mm.items()
-        if name not in hip.landmarks_mm or abs(hip.landmarks_mm[name] - point).max() > 1e-6
+        if name in hip.landmarks_mm and abs(hip.landmarks_mm[name] - point).max() > SAME_LANDMARK_MM
     ]
-    if not unused:
+    if not moved:
         return []
-    return [f"Landmarks given but not used in these measurements: {', '.join(unused)}"]
+    return [f"The stored hip was measured with other landmarks: {', '.join(moved)}. Measure again"]
 
 
 def _digest(case: Case, stored: StoredHip | None, used: SettingsInForce) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -16,13 +17,28 @@ if TYPE_CHECKING:
 
 
 def plan(
-    case: Annotated[Path, typer.Argument(help="Case file, .toml or .json.")],
+    cases: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="CASE [OTHER_SIDE]",
+            help="Case file, .toml or .json; a second one of the same person's other hip adds a "
+            "page with both.",
+        ),
+    ],
     out: Annotated[Path, typer.Option(help="Folder for the plan; made if it does not exist.")],
     hip: Annotated[
         Path | None,
         typer.Option(
             help="A hip.npz of an earlier plan of the same bones: plans again without measuring. "
             "Left out, that of --out serves where nothing it was made from has changed."
+        ),
+    ] = None,
+    issued_on: Annotated[
+        str | None,
+        typer.Option(
+            callback=known_date,
+            metavar="YYYY-MM-DD",
+            help="Date printed on every page; left out: today.",
         ),
     ] = None,
     json: JsonOption = False,
@@ -35,10 +51,25 @@ def plan(
 
     Example: rimwright plan case.toml --out plan
     """
-    plan_into(case, out, hip=hip, as_json=json)
+    plan_into(cases[0], out, hip=hip, issued_on=issued_on or today(), as_json=json)
 
 
-def plan_into(case: Path, out: Path, *, hip: Path | None, as_json: bool) -> None:
+def known_date(text: str | None) -> str | None:
+    """A date of the calendar as year-month-day, or wrong usage."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is no date such as 2026-03-02.") from None
+
+
+def today() -> str:
+    """Today as year-month-day; the only clock the program reads."""
+    return datetime.now().astimezone().date().isoformat()
+
+
+def plan_into(case: Path, out: Path, *, hip: Path | None, issued_on: str, as_json: bool) -> None:
     """Plan a case file into a folder and show what came of it."""
     from rimwright.casework import (
         hip_for_case,
@@ -48,6 +79,7 @@ def plan_into(case: Path, out: Path, *, hip: Path | None, as_json: bool) -> None
         read_case,
         write_plan,
     )
+    from rimwright.casework.case_settings import settings_in_force
 
     read = read_case(case)
     plan_folder(out)
@@ -62,6 +94,8 @@ def plan_into(case: Path, out: Path, *, hip: Path | None, as_json: bool) -> None
             made,
             out,
             stored=chosen.stored,
+            evidence=settings_in_force(read).table,
+            issued_on=issued_on,
             progress=lambda done, stage: tell(0.65 + 0.35 * done, stage),
         )
     if chosen.note:

@@ -11,8 +11,9 @@ from rimwright.errors import CaseRefusal
 from rimwright.evidence import EvidenceStatus, load_evidence
 
 TABLE = load_evidence()
-# Counted in the review the rows were taken from, section by section.
-ROWS_BY_SECTION = {1: 22, 2: 63, 3: 9, 4: 31, 5: 36, 6: 15, 7: 17, 8: 11, 9: 10}
+# Counted in the review the rows were taken from, section by section; 4.32 to 4.41 were added from
+# memory, for the rules on instability, care so far and earlier surgery.
+ROWS_BY_SECTION = {1: 22, 2: 63, 3: 9, 4: 31 + 10, 5: 36, 6: 15, 7: 17, 8: 11, 9: 10}
 IDENTIFIER = re.compile(r"10\.\d{4,}/\S+|PMID \d+|PMC\d+|PII S\d+|ijhcr \d+|abstract \d+")
 YEAR_OR_NOT = re.compile(r"\b(19|20)\d\d\b|year[s]? not shown|not noted")
 # Sources that are no paper and say so.
@@ -74,14 +75,14 @@ def test_mixed_status_takes_the_weakest():
 
 
 def test_status_counts():
-    """As counted in the review, the four mixed rows moved to memory."""
+    """As counted in the review, the four mixed rows moved to memory, the ten added ones there."""
     counts = Counter(row.status for row in TABLE.rows.values())
     assert counts == {
         EvidenceStatus.ABSTRACT: 131,
         EvidenceStatus.ABSTRACT_CUT: 15,
         EvidenceStatus.SOURCE_TEXT: 17,
         EvidenceStatus.SECONDARY: 14,
-        EvidenceStatus.MEMORY: 27 + 4,
+        EvidenceStatus.MEMORY: 27 + 4 + 10,
         EvidenceStatus.DERIVED: 4,
         EvidenceStatus.NOT_FOUND: 2,
     }

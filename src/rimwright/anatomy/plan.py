@@ -6,12 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from rimwright.anatomy.anchor import Anchor, AnchorKind, OldAnchor
+from rimwright.anatomy.bony_work import CamPlan, TrimEffect
+from rimwright.anatomy.clinic import ClinicRecord
 from rimwright.anatomy.corridor import Corridor
 from rimwright.anatomy.graft import GraftStock
 from rimwright.anatomy.hip import HipGeometry
 from rimwright.anatomy.labrum import LabrumMap
 from rimwright.anatomy.option import PlannedOption, Statement
 from rimwright.anatomy.portal import Portal
+from rimwright.anatomy.revision import RevisionFinding
 from rimwright.anatomy.side import Side
 
 
@@ -155,10 +158,10 @@ class Plan:
     old_anchors: tuple[OldAnchor, ...] = ()
     corridor_kind: AnchorKind | None = None
     person: str = ""
-    clinic: object | None = None
-    revision: tuple[object, ...] = ()
-    trim_effect: object | None = None
-    cam_plan: object | None = None
+    clinic: ClinicRecord | None = None
+    revision: tuple[RevisionFinding, ...] = ()
+    trim_effect: TrimEffect | None = None
+    cam_plan: CamPlan | None = None
     worse_plan: WorsePlan | None = None
     referral: tuple[str, ...] = ()
 

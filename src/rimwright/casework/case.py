@@ -7,7 +7,17 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 
-from rimwright.anatomy import AnchorKind, GraftKind, LabrumMap, OldAnchor, Side, Vector
+from rimwright.anatomy import (
+    AnchorKind,
+    ClinicRecord,
+    GraftKind,
+    LabrumMap,
+    OldAnchor,
+    RevisionFinding,
+    RimTrim,
+    Side,
+    Vector,
+)
 from rimwright.units import LengthUnit
 
 
@@ -100,6 +110,10 @@ class Grades:
         On the radiograph, 0 to 3.
     joint_space_mm, joint_space_seen_by
         Smallest width read, mm, and on what; a case that does not say means a radiograph.
+    joint_space_lateral_mm, joint_space_apex_mm, joint_space_medial_mm
+        At three sites, mm, read on what `joint_space_seen_by` says.
+    ligamentum_teres_grade, ligamentum_teres_scale
+        And the scale it is on.
     femoral_cartilage_grade, femoral_cartilage_scale
         Of the femoral head, and the scale it is on.
     """
@@ -107,6 +121,11 @@ class Grades:
     tonnis_grade: int | None = None
     joint_space_mm: float | None = None
     joint_space_seen_by: ReadOn | None = None
+    joint_space_lateral_mm: float | None = None
+    joint_space_apex_mm: float | None = None
+    joint_space_medial_mm: float | None = None
+    ligamentum_teres_grade: int | None = None
+    ligamentum_teres_scale: str | None = None
     femoral_cartilage_grade: int | None = None
     femoral_cartilage_scale: str | None = None
 
@@ -124,11 +143,31 @@ class GivenReading:
         In the unit of that key: deg, mm or %.
     seen_by
         What it was read on.
+    method
+        How it was taken, where that matters (femoral version); '' where nobody said.
     """
 
     quantity: str
     value: float
     seen_by: ReadOn
+    method: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CamWish:
+    """
+    What the case asks of the head-neck junction.
+
+    Parameters
+    ----------
+    target_alpha_deg
+        Alpha angle aimed at, deg; None takes the one in force.
+    skip
+        True leaves the neck alone.
+    """
+
+    target_alpha_deg: float | None = None
+    skip: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +200,10 @@ class CaseSettings:
         Name of a shipped technique, or a path to a technique file.
     evidence
         Clinic file that overrides evidence settings.
+    rules
+        Rule file of the clinic in place of the shipped rules.
+    letter
+        Template of a letter; None writes none.
     portals
         Evidence settings of the portals that the case changes, full name to number.
     """
@@ -171,6 +214,8 @@ class CaseSettings:
     spacing_mm: float | None = None
     technique: str | Path | None = None
     evidence: Path | None = None
+    rules: Path | None = None
+    letter: Path | None = None
     portals: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -187,6 +232,14 @@ class Case:
         Numbers read on images by a person.
     patient, history, sources, grades, labrum, old_anchors, equipment, settings
         Its parts; what was left out is unknown.
+    person
+        What names the person, the same for both hips; '' where the case does not say.
+    clinic
+        Symptoms, examination, care and scores; None where the case gives none.
+    revision, rim_trim
+        What earlier surgery left; bone to take from the rim.
+    cam
+        What is asked of the head-neck junction.
     landmarks_mm
         Points picked by a person, name to (3,) mm, image frame; they win over geometry.
     where
@@ -206,6 +259,11 @@ class Case:
     readings: tuple[GivenReading, ...] = ()
     labrum: LabrumMap = field(default_factory=LabrumMap)
     old_anchors: tuple[OldAnchor, ...] = ()
+    person: str = ""
+    clinic: ClinicRecord | None = None
+    revision: tuple[RevisionFinding, ...] = ()
+    rim_trim: tuple[RimTrim, ...] = ()
+    cam: CamWish = field(default_factory=CamWish)
     equipment: Equipment = field(default_factory=Equipment)
     settings: CaseSettings = field(default_factory=CaseSettings)
     landmarks_mm: Mapping[str, Vector] = field(default_factory=dict)

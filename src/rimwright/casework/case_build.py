@@ -20,6 +20,7 @@ from rimwright.anatomy import (
     Vector,
 )
 from rimwright.casework.case import (
+    CamWish,
     Case,
     CaseSettings,
     Equipment,
@@ -29,6 +30,7 @@ from rimwright.casework.case import (
     Patient,
     Sources,
 )
+from rimwright.casework.case_clinic_build import clinic_record, revision_finding, rim_trims
 from rimwright.casework.case_model import (
     CaseModel,
     EquipmentModel,
@@ -78,12 +80,7 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
     CaseRefusal
         Sectors overlap, an old anchor is placed twice or not at all, a path is none.
     """
-    if any(not char.isprintable() for char in model.id):
-        raise CaseRefusal(
-            f"holds characters that cannot be printed (got {shown(model.id)})",
-            f"{where}, id",
-            "Use letters, digits and dashes",
-        )
+    _check_printable(model.id, where=f"{where}, id")
     return Case(
         id=model.id,
         side=model.side,
@@ -94,7 +91,12 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
         sources=_sources(model.sources, folder=folder, where=where),
         grades=Grades(**model.grades.model_dump()) if model.grades else Grades(),
         readings=tuple(
-            GivenReading(quantity=str(item.quantity), value=item.value, seen_by=item.seen_by)
+            GivenReading(
+                quantity=str(item.quantity),
+                value=item.value,
+                seen_by=item.seen_by,
+                method=item.method or "",
+            )
             for item in model.reading or []
         ),
         labrum=_labrum(model.labrum or [], where=where),
@@ -102,6 +104,16 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
             _old_anchor(item, index, where=where)
             for index, item in enumerate(model.old_anchor or [])
         ),
+        person=_person(model.person, where=where),
+        clinic=clinic_record(model.clinic, side=model.side),
+        revision=tuple(
+            revision_finding(item, index, where=where)
+            for index, item in enumerate(model.revision or [])
+        ),
+        rim_trim=rim_trims(model.rim_trim or [], where=where),
+        cam=CamWish(target_alpha_deg=model.cam.target_alpha_deg, skip=bool(model.cam.skip))
+        if model.cam
+        else CamWish(),
         equipment=_equipment(model.equipment),
         settings=_settings(model, folder=folder, where=where),
         landmarks_mm=_landmarks(model.landmarks, where=where),
@@ -109,6 +121,23 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
         document=document,
         digest=digest_of(document),
     )
+
+
+def _check_printable(text: str, *, where: str) -> None:
+    """Refuse a name that cannot be printed."""
+    if any(not char.isprintable() for char in text):
+        raise CaseRefusal(
+            f"holds characters that cannot be printed (got {shown(text)})",
+            where,
+            "Use letters, digits and dashes",
+        )
+
+
+def _person(text: str | None, *, where: str) -> str:
+    """What names the person; '' where the case does not say."""
+    if text is not None:
+        _check_printable(text, where=f"{where}, person")
+    return text or ""
 
 
 def digest_of(document: Mapping[str, Any]) -> str:
@@ -258,6 +287,8 @@ def _settings(model: CaseModel, *, folder: Path, where: str) -> CaseSettings:
         spacing_mm=given.spacing_mm,
         technique=technique,
         evidence=_path(given.evidence, folder=folder, where=f"{where}, [settings], evidence"),
+        rules=_path(given.rules, folder=folder, where=f"{where}, [settings], rules"),
+        letter=_path(given.letter, folder=folder, where=f"{where}, [settings], letter"),
         portals={f"portal.{key}": value for key, value in portals.items()},
     )
 

@@ -1,16 +1,11 @@
-"""The door of the case file: its shape as pydantic models, strict, unknown keys refused.
-
-The bounds here are slips-of-the-pen bounds (a width in metres, an age in months); they carry no
-clinical meaning, which is the business of the evidence tables.
-"""
+"""The door of the case file: its shape as pydantic models, strict, unknown keys refused."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, create_model
+from pydantic import Field, create_model
 
 from rimwright.anatomy import (
     MEASUREMENT_KEYS,
@@ -18,87 +13,45 @@ from rimwright.anatomy import (
     ClockReference,
     Fibres,
     OptionName,
+    RevisionKind,
     SeenBy,
+    SeenOn,
     Side,
     Tear,
     Tissue,
 )
 from rimwright.casework.case import ReadOn, Sex
+from rimwright.casework.case_clinic_model import ClinicModel
+from rimwright.casework.case_fields import (
+    HOUR_BOUND,
+    HOUR_NEED,
+    MAX_LIST_LENGTH,
+    PATH,
+    TEXT,
+    WORD,
+    PointModel,
+    Strict,
+    bounded,
+    length_above_zero,
+)
 from rimwright.evidence import load_evidence
 from rimwright.units import LengthUnit
 
 CASE_SCHEMA = "rimwright.case/1"
 
-MAX_TEXT_LENGTH = 200
-MAX_PATH_LENGTH = 1024
-MAX_LIST_LENGTH = 200
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Need:
-    """
-    What a field needs, in the words its refusal uses.
-
-    Parameters
-    ----------
-    wrong, need, remedy
-        The three parts of the sentence.
-    """
-
-    wrong: str
-    need: str
-    remedy: str
-
-
-def _number(name: str, low: float, high: float, *, remedy: str, above: bool = False) -> Any:
-    """Constraint and words of a number between two bounds."""
-    sign = "<" if above else "<="
-    need = Need(wrong="outside its range", need=f"{low:g} {sign} {name} <= {high:g}", remedy=remedy)
-    bound = Field(gt=low, le=high) if above else Field(ge=low, le=high)
-    return bound, need
-
-
-def _length(name: str, high: float) -> Any:
-    """A length in mm above zero."""
-    return _number(name, 0.0, high, above=True, remedy="Lengths are in mm")
-
-
-_HOUR_BOUND = Field(ge=0.0, le=12.0)
-_HOUR_NEED = Need(
-    wrong="not an hour of the clock",
-    need="0 <= hour < 12",
-    remedy="Write 1.5 for half past one",
-)
-_WORD = Field(strict=False)
-_TEXT = Field(min_length=1, max_length=MAX_TEXT_LENGTH)
-_PATH = Field(min_length=1, max_length=MAX_PATH_LENGTH)
-
-Coordinate = Annotated[
-    float,
-    *_number("coordinate", -5000.0, 5000.0, remedy="Give image coordinates in LPS, mm"),
-]
-PointModel = Annotated[list[Coordinate], Field(min_length=3, max_length=3)]
-
-
 Quantity = StrEnum("Quantity", {k.upper(): k for k in MEASUREMENT_KEYS})  # type: ignore[misc]
 Quantity.__doc__ = "The measurement keys as words a case may use."
-
-
-class Strict(BaseModel):
-    """No unknown keys, no silent conversion, no NaN."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False, frozen=True)
 
 
 class PatientModel(Strict):
     """The `[patient]` table."""
 
-    age: Annotated[float | None, *_number("age", 0, 120, remedy="Give the age in years")] = Field(
+    age: Annotated[float | None, *bounded("age", 0, 120, remedy="Give the age in years")] = Field(
         default=None, description="years"
     )
-    sex: Annotated[Sex | None, _WORD] = None
+    sex: Annotated[Sex | None, WORD] = None
     bmi: Annotated[
-        float | None, *_number("bmi", 8, 100, remedy="Give the body mass index in kg/m²")
+        float | None, *bounded("bmi", 8, 100, remedy="Give the body mass index in kg/m²")
     ] = Field(default=None, description="kg/m²")
 
 
@@ -107,100 +60,147 @@ class HistoryModel(Strict):
 
     previous_hip_arthroscopy: Annotated[
         int | None,
-        *_number("count", 0, 20, remedy="Count the earlier arthroscopies of this hip"),
+        *bounded("count", 0, 20, remedy="Count the earlier arthroscopies of this hip"),
     ] = None
 
 
 class SourcesModel(Strict):
     """The `[sources]` table; relative paths are relative to the case file."""
 
-    pelvis: Annotated[str | None, _PATH] = None
-    femur: Annotated[str | None, _PATH] = None
-    units: Annotated[LengthUnit | None, _WORD] = None
-    axes: Annotated[str | None, _TEXT] = None
+    pelvis: Annotated[str | None, PATH] = None
+    femur: Annotated[str | None, PATH] = None
+    units: Annotated[LengthUnit | None, WORD] = None
+    axes: Annotated[str | None, TEXT] = None
     part: Annotated[
-        int | None, *_number("part", 1, 1000, remedy="Bodies of a file are counted from 1")
+        int | None, *bounded("part", 1, 1000, remedy="Bodies of a file are counted from 1")
     ] = None
-    image: Annotated[str | None, _PATH] = None
-    labels: Annotated[str | None, _PATH] = None
+    image: Annotated[str | None, PATH] = None
+    labels: Annotated[str | None, PATH] = None
 
 
 class GradesModel(Strict):
     """The `[grades]` table."""
 
     tonnis_grade: Annotated[
-        int | None, *_number("grade", 0, 3, remedy="The Tönnis grade runs from 0 to 3")
+        int | None, *bounded("grade", 0, 3, remedy="The Tönnis grade runs from 0 to 3")
     ] = None
     joint_space_mm: Annotated[
-        float | None, *_number("joint_space_mm", 0, 20, remedy="Lengths are in mm")
+        float | None, *bounded("joint_space_mm", 0, 20, remedy="Lengths are in mm")
     ] = None
-    joint_space_seen_by: Annotated[ReadOn | None, _WORD] = None
+    joint_space_seen_by: Annotated[ReadOn | None, WORD] = None
+    joint_space_lateral_mm: Annotated[
+        float | None, *bounded("joint_space_lateral_mm", 0, 20, remedy="Lengths are in mm")
+    ] = None
+    joint_space_apex_mm: Annotated[
+        float | None, *bounded("joint_space_apex_mm", 0, 20, remedy="Lengths are in mm")
+    ] = None
+    joint_space_medial_mm: Annotated[
+        float | None, *bounded("joint_space_medial_mm", 0, 20, remedy="Lengths are in mm")
+    ] = None
+    ligamentum_teres_grade: Annotated[
+        int | None,
+        *bounded("grade", 0, 6, remedy="Name the scale under ligamentum_teres_scale"),
+    ] = None
+    ligamentum_teres_scale: Annotated[str | None, TEXT] = None
     femoral_cartilage_grade: Annotated[
         int | None,
-        *_number("grade", 0, 5, remedy="Name the scale under femoral_cartilage_scale"),
+        *bounded("grade", 0, 5, remedy="Name the scale under femoral_cartilage_scale"),
     ] = None
-    femoral_cartilage_scale: Annotated[str | None, _TEXT] = None
+    femoral_cartilage_scale: Annotated[str | None, TEXT] = None
 
 
 class ReadingModel(Strict):
     """One `[[reading]]`: a number read on an image by a person, in deg, mm or %."""
 
-    quantity: Annotated[Quantity, _WORD]
+    quantity: Annotated[Quantity, WORD]
     value: Annotated[
-        float, *_number("value", -180, 400, remedy="Angles are in degrees, lengths in mm")
+        float, *bounded("value", -180, 400, remedy="Angles are in degrees, lengths in mm")
     ]
-    seen_by: Annotated[ReadOn, _WORD]
+    seen_by: Annotated[ReadOn, WORD]
+    method: Annotated[str | None, TEXT] = None
 
 
 class LabrumSectorModel(Strict):
     """One `[[labrum]]`; what is left out is unknown, never healthy."""
 
-    from_hour: Annotated[float, _HOUR_BOUND, _HOUR_NEED]
-    to_hour: Annotated[float, _HOUR_BOUND, _HOUR_NEED]
+    from_hour: Annotated[float, HOUR_BOUND, HOUR_NEED]
+    to_hour: Annotated[float, HOUR_BOUND, HOUR_NEED]
     width_mm: Annotated[
-        float | None, *_number("width_mm", 0, 30, remedy="Lengths are in mm; absent tissue is 0")
+        float | None, *bounded("width_mm", 0, 30, remedy="Lengths are in mm; absent tissue is 0")
     ] = None
     thickness_mm: Annotated[
-        float | None, *_number("thickness_mm", 0, 30, remedy="Lengths are in mm")
+        float | None, *bounded("thickness_mm", 0, 30, remedy="Lengths are in mm")
     ] = None
-    tissue: Annotated[Tissue | None, _WORD] = None
-    attachment: Annotated[Attachment | None, _WORD] = None
-    fibres: Annotated[Fibres | None, _WORD] = None
+    tissue: Annotated[Tissue | None, WORD] = None
+    attachment: Annotated[Attachment | None, WORD] = None
+    fibres: Annotated[Fibres | None, WORD] = None
     seals: bool | None = None
-    tear: Annotated[Tear | None, _WORD] = None
-    tear_type: Annotated[str | None, _TEXT] = None
+    tear: Annotated[Tear | None, WORD] = None
+    tear_type: Annotated[str | None, TEXT] = None
     calcified: bool | None = None
     prior_suture: bool | None = None
     cartilage_grade: Annotated[
-        int | None, *_number("grade", 0, 5, remedy="Name the scale under cartilage_scale")
+        int | None, *bounded("grade", 0, 5, remedy="Name the scale under cartilage_scale")
     ] = None
-    cartilage_scale: Annotated[str | None, _TEXT] = None
-    seen_by: Annotated[SeenBy | None, _WORD] = None
-    reference: Annotated[ClockReference | None, _WORD] = None
+    cartilage_scale: Annotated[str | None, TEXT] = None
+    seen_by: Annotated[SeenBy | None, WORD] = None
+    reference: Annotated[ClockReference | None, WORD] = None
 
 
 class OldAnchorModel(Strict):
     """One `[[old_anchor]]`: by `hour`, or by `entry_mm` and `direction`."""
 
-    drill_mm: Annotated[float, *_length("drill_mm", 15.0)]
-    depth_mm: Annotated[float, *_length("depth_mm", 80.0)]
-    hour: Annotated[float | None, _HOUR_BOUND, _HOUR_NEED] = None
+    drill_mm: Annotated[float, *length_above_zero("drill_mm", 15.0)]
+    depth_mm: Annotated[float, *length_above_zero("depth_mm", 80.0)]
+    hour: Annotated[float | None, HOUR_BOUND, HOUR_NEED] = None
     entry_mm: PointModel | None = None
     direction: PointModel | None = None
+
+
+class RevisionModel(Strict):
+    """One `[[revision]]`: what earlier surgery left, by `hour` or from hour to hour."""
+
+    kind: Annotated[RevisionKind, WORD]
+    hour: Annotated[float | None, HOUR_BOUND, HOUR_NEED] = None
+    from_hour: Annotated[float | None, HOUR_BOUND, HOUR_NEED] = None
+    to_hour: Annotated[float | None, HOUR_BOUND, HOUR_NEED] = None
+    size_mm: Annotated[float | None, *bounded("size_mm", 0, 60, remedy="Lengths are in mm")] = None
+    depth_mm: Annotated[float | None, *bounded("depth_mm", 0, 80, remedy="Lengths are in mm")] = (
+        None
+    )
+    seen_by: Annotated[SeenOn | None, WORD] = None
+    note: Annotated[str | None, TEXT] = None
+
+
+class RimTrimModel(Strict):
+    """One `[[rim_trim]]`: bone to take from the rim, from hour to hour."""
+
+    from_hour: Annotated[float, HOUR_BOUND, HOUR_NEED]
+    to_hour: Annotated[float, HOUR_BOUND, HOUR_NEED]
+    depth_mm: Annotated[float, *bounded("depth_mm", 0, 15, remedy="Lengths are in mm")]
+
+
+class CamModel(Strict):
+    """The `[cam]` table: what alpha angle is aimed at, or that the neck is left alone."""
+
+    target_alpha_deg: Annotated[
+        float | None, *bounded("target_alpha_deg", 30, 90, remedy="Angles are in degrees")
+    ] = None
+    skip: bool | None = None
 
 
 class AnchorKindModel(Strict):
     """One size of anchor to hand."""
 
-    drill_mm: Annotated[float, *_length("drill_mm", 10.0)]
-    depth_mm: Annotated[float, *_length("depth_mm", 60.0)]
+    drill_mm: Annotated[float, *length_above_zero("drill_mm", 10.0)]
+    depth_mm: Annotated[float, *length_above_zero("depth_mm", 60.0)]
 
 
 class GraftKindModel(Strict):
     """One graft to hand."""
 
-    kind: Annotated[str, _TEXT]
-    diameter_mm: Annotated[float, *_length("diameter_mm", 20.0)]
+    kind: Annotated[str, TEXT]
+    diameter_mm: Annotated[float, *length_above_zero("diameter_mm", 20.0)]
 
 
 class EquipmentModel(Strict):
@@ -213,16 +213,18 @@ class EquipmentModel(Strict):
 class SettingsModel(Strict):
     """The `[settings]` table; what is left out takes the default of the evidence tables."""
 
-    option: Annotated[OptionName | None, _WORD] = None
+    option: Annotated[OptionName | None, WORD] = None
     margin_joint_mm: Annotated[
-        float | None, *_number("margin_joint_mm", 0, 20, remedy="Lengths are in mm")
+        float | None, *bounded("margin_joint_mm", 0, 20, remedy="Lengths are in mm")
     ] = None
     margin_cortex_mm: Annotated[
-        float | None, *_number("margin_cortex_mm", 0, 20, remedy="Lengths are in mm")
+        float | None, *bounded("margin_cortex_mm", 0, 20, remedy="Lengths are in mm")
     ] = None
-    spacing_mm: Annotated[float | None, *_length("spacing_mm", 40.0)] = None
-    technique: Annotated[str | None, _PATH] = None
-    evidence: Annotated[str | None, _PATH] = None
+    spacing_mm: Annotated[float | None, *length_above_zero("spacing_mm", 40.0)] = None
+    technique: Annotated[str | None, PATH] = None
+    evidence: Annotated[str | None, PATH] = None
+    rules: Annotated[str | None, PATH] = None
+    letter: Annotated[str | None, PATH] = None
 
 
 def _portals_model() -> type[Strict]:
@@ -231,7 +233,7 @@ def _portals_model() -> type[Strict]:
     for setting in load_evidence().settings.values():
         subject, _, key = setting.name.partition(".")
         if subject == "portal":
-            bounds = _number(key, setting.low, setting.high, remedy=f"It is in {setting.unit}")
+            bounds = bounded(key, setting.low, setting.high, remedy=f"It is in {setting.unit}")
             kind = Annotated[float | None, *bounds]
             fields[key] = (kind, Field(default=None, description=setting.note))
     return create_model("PortalsModel", __base__=Strict, __doc__="The `[portals]` table.", **fields)
@@ -271,8 +273,11 @@ class CaseModel(Strict):
     """A case file; only `schema`, `id` and `side` are required."""
 
     schema_: Annotated[Literal["rimwright.case/1"], Field(alias="schema")]
-    id: Annotated[str, _TEXT]
-    side: Annotated[Side, _WORD]
+    id: Annotated[str, TEXT]
+    side: Annotated[Side, WORD]
+    person: Annotated[
+        str | None, TEXT, Field(description="one word for both hips of one person")
+    ] = None
     patient: PatientModel | None = None
     history: HistoryModel | None = None
     sources: SourcesModel | None = None
@@ -280,6 +285,10 @@ class CaseModel(Strict):
     reading: Annotated[list[ReadingModel] | None, Field(max_length=MAX_LIST_LENGTH)] = None
     labrum: Annotated[list[LabrumSectorModel] | None, Field(max_length=MAX_LIST_LENGTH)] = None
     old_anchor: Annotated[list[OldAnchorModel] | None, Field(max_length=MAX_LIST_LENGTH)] = None
+    revision: Annotated[list[RevisionModel] | None, Field(max_length=MAX_LIST_LENGTH)] = None
+    clinic: ClinicModel | None = None
+    rim_trim: Annotated[list[RimTrimModel] | None, Field(max_length=MAX_LIST_LENGTH)] = None
+    cam: CamModel | None = None
     equipment: EquipmentModel | None = None
     settings: SettingsModel | None = None
     portals: PortalsModel | None = None

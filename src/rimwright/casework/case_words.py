@@ -8,7 +8,7 @@ from typing import Any, get_args
 
 from pydantic import BaseModel, ValidationError
 
-from rimwright.casework.case_model import Need
+from rimwright.casework.case_fields import Need
 from rimwright.casework.upgrades import shown
 from rimwright.errors import CaseRefusal
 
@@ -144,6 +144,8 @@ _TYPE_FAULTS = {
     "bool_type": ("neither true nor false", "true or false, without quotes"),
     "string_type": ("not text", "text in quotes"),
     "list_type": ("not a list", "a list"),
+    "date_type": ("not a date", "year-month-day"),
+    "date_from_datetime_inexact": ("not a date alone", "year-month-day"),
     "model_type": ("not a table", "a table"),
     "model_attributes_type": ("not a table", "a table"),
     "dict_type": ("not a table", "a table"),

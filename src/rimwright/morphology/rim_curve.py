@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from rimwright.anatomy import ClockReference, Floats, Mask, RimCurve, hours_of_rim
+from rimwright.anatomy import ClockReference, Floats, RimCurve, hours_of_rim
 from rimwright.morphology.socket import Socket, inward_directions
 
-LENGTH_STRIDE = 4
+LENGTH_STRIDE = 6
 """Sections between the points that the length is summed over."""
 ASSUMED_HOUR_DOUBT = 0.5
 """Doubt of the hour zero where no notch was seen, hours: C2, the references differ by about this
@@ -82,7 +82,7 @@ def build_rim_curve(socket: Socket) -> RimCurve:
         notch_to_hour=notch_to,
         reference=reference,
         hour_doubt=doubt,
-        length_mm=_closed_length_mm(socket.rim_points_mm(), is_gap=socket.trace.is_gap),
+        length_mm=_closed_length_mm(socket),
     )
 
 
@@ -97,19 +97,23 @@ def _read(values: Floats, at: Floats) -> Floats:
     return np.where(np.isfinite(mixed), mixed, nearest)
 
 
-def _closed_length_mm(points: Floats, *, is_gap: Mask) -> float:
+def _closed_length_mm(socket: Socket) -> float:
     """Length of the closed curve; at a gap it goes on to the notch's end, then straight across."""
+    points = socket.rim_points_mm()
     is_bone = np.isfinite(points[:, 0])
     seen = points[is_bone]
-    if not is_bone.all():
+    if socket.notch_middle_rad is not None and socket.notch_width_rad is not None:
+        n = len(points)
         start = int(np.flatnonzero(is_bone & ~np.roll(is_bone, 1))[0])
-        rolled, gap = np.roll(points, -start, axis=0), np.roll(is_gap, -start)
+        rolled = np.roll(points, -start, axis=0)
         seen = rolled[np.isfinite(rolled[:, 0])]
-        # the end lies half a section past the last one that is not notch
-        after = int(np.argmax(gap[len(seen) :])) + 0.5
-        before = int(np.argmax(gap[::-1])) + 0.5
+        # sections from the first and the last bone section to the notch's ends
+        middle = socket.notch_middle_rad * n / (2 * np.pi)
+        half = 0.5 * socket.notch_width_rad * n / (2 * np.pi)
+        before = (start - middle) % n - half
+        after = (middle - (start + len(seen) - 1)) % n - half
         head = seen[0] + before * (seen[0] - seen[LENGTH_STRIDE]) / LENGTH_STRIDE
         tail = seen[-1] + after * (seen[-1] - seen[-1 - LENGTH_STRIDE]) / LENGTH_STRIDE
-        # steps of 1.7 mm, so that tracing noise does not lengthen the curve
+        # steps of 2.6 mm, so that tracing noise does not lengthen the curve
         seen = np.vstack([head, seen[: -LENGTH_STRIDE // 2 : LENGTH_STRIDE], tail])
     return float(np.linalg.norm(np.diff(np.vstack([seen, seen[:1]]), axis=0), axis=1).sum())

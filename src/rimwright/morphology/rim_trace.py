@@ -33,11 +33,11 @@ BAND_SEARCH_MM = 8.0
 """How far inside the edge the articular band is looked for, mm."""
 PARABOLA = np.array([-2.0, 3.0, 6.0, 7.0, 6.0, 3.0, -2.0]) / 21.0
 """Weights of a local parabola over seven even points (textbook): keeps lines and parabolas."""
-BESIDE_HOURS = 0.07
-"""Part of the rim beside the notch whose corner is drawn by the notch's wall, hours (0.9 mm)."""
+BESIDE_HOURS = 0.035
+"""Part of the rim beside the notch whose corner is drawn by the notch's wall, hours (0.5 mm)."""
 WALL_FROM_MM = 2.0
 """The edge's own rounding, left out when a section beside the notch is judged, mm."""
-WALL_QUANTILE, WALL_SHARE = 0.85, 0.25
+WALL_QUANTILE, WALL_SHARE = 0.85, 0.1
 """A section beside the notch cuts its wall where this quantile of its contour's miss from the
 sphere is more than this share of the articular limit."""
 LEAST_BAND_MM = 2.5
@@ -61,6 +61,8 @@ class RimTrace:
         (n,) bool, no edge: the notch and what lies close beside it.
     is_gap
         (n,) bool, no articular surface inside the edge: what is counted as notch.
+    beside_mm
+        (n,) how far the contour just inside the edge leaves the sphere (85 % of it less), mm.
     band_mm
         (n,) length of articular contour just inside the edge, mm.
     turn_deg
@@ -77,6 +79,7 @@ class RimTrace:
     inward_along: Floats
     is_notch: Mask
     is_gap: Mask
+    beside_mm: Floats
     band_mm: Floats
     turn_deg: Floats
     floor_edge: Floats
@@ -269,6 +272,7 @@ def _finish(
         inward_along=smooth_ring(rim[:, 3], is_gap=is_notch),
         is_notch=is_notch,
         is_gap=is_gap,
+        beside_mm=beside_mm,
         band_mm=band_mm,
         turn_deg=np.where(edge, turn[row, safe], np.nan),
         floor_edge=floor_edge,

@@ -8,6 +8,7 @@ import numpy as np
 
 from rimwright.anatomy import Floats, Ints, PelvicFrame, SphereFit, TriangleMesh, Vector
 from rimwright.morphology.mesh_neighbours import find_neighbours
+from rimwright.morphology.notch import find_notch
 from rimwright.morphology.radial_sections import RadialSections, cut_radial_sections
 from rimwright.morphology.rim_trace import RimTrace, trace_rim
 from rimwright.morphology.socket_search import LunateFit
@@ -64,8 +65,6 @@ ARTICULAR_RMS = 3.0
 lunates flare by up to 2 mm before the notch drops away by more than 4."""
 NOTCH_FACTORS = (0.7, 0.85, 1.0, 1.15, 1.3)
 """The notch is found again with that tolerance times these: its doubt is the spread."""
-LEAST_NOTCH_HOURS = 0.4
-"""A narrower gap is a flaw of the surface, not the notch, hours."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -370,7 +369,7 @@ def _with_notch(
     chord_mm: float,
 ) -> Socket:
     """The socket of one round, with the middle and width of its notch."""
-    middle, width = _notch_of(sections, trace)
+    notch = find_notch(sections, trace)
     return Socket(
         sphere=sphere,
         axis=axis,
@@ -378,8 +377,8 @@ def _with_notch(
         quarter=quarter,
         sections=sections,
         trace=trace,
-        notch_middle_rad=middle,
-        notch_width_rad=width,
+        notch_middle_rad=notch.middle_rad if notch else None,
+        notch_width_rad=notch.width_rad if notch else None,
         notch_doubt_rad=0.0,
         chord_mm=chord_mm,
     )
@@ -402,20 +401,8 @@ def _notch_doubt_rad(socket: Socket) -> float:
             band_mm=factor * articular_mm(socket.sphere),
             chord_mm=socket.chord_mm,
         )
-        middle, _ = _notch_of(socket.sections, again)
-        if middle is not None:
-            turns.append((middle - socket.notch_middle_rad + np.pi) % (2 * np.pi) - np.pi)
+        notch = find_notch(socket.sections, again)
+        if notch is not None:
+            turn = notch.middle_rad - socket.notch_middle_rad
+            turns.append((turn + np.pi) % (2 * np.pi) - np.pi)
     return float(np.std(turns))
-
-
-def _notch_of(sections: RadialSections, trace: RimTrace) -> tuple[float | None, float | None]:
-    """Azimuth of the middle of the notch and its width, or None twice."""
-    n = len(sections.angles_rad)
-    is_notch: Ints = np.asarray(trace.is_gap).astype(np.int64)
-    count = int(is_notch.sum())
-    if count in (0, n) or count * 12.0 / n < LEAST_NOTCH_HOURS:
-        return None, None
-    first = int(np.flatnonzero((is_notch == 1) & (np.roll(is_notch, 1) == 0))[0])
-    step = 2 * np.pi / n
-    # the ends lie half a section outside the first and the last notch section
-    return ((first + (count - 1) / 2) * step) % (2 * np.pi), count * step

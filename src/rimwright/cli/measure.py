@@ -92,22 +92,17 @@ def refuse_empty(hip: HipGeometry) -> None:
 
 
 def show_hip(hip: HipGeometry) -> None:
-    """Print the numbers of a hip for reading: value, spread, unit, status in words, reason."""
+    """Print the numbers of a hip for reading; what is doubtful is noted by number below."""
     from rimwright.cli.screen import output, plain_table
 
     console = output()
     console.print(f"{str(hip.side).capitalize()} hip; pelvic frame: {hip.frame.reference}")
-    table = plain_table("measurement", "value", "± spread", "unit", "status", "reason")
+    table = plain_table("measurement", "value", "± spread", "unit", "status", "note")
+    notes: dict[str, int] = {}
     for name, sphere in (("femoral head", hip.head), ("socket", hip.socket)):
         if sphere is not None:
-            table.add_row(
-                f"{name}, radius",
-                f"{sphere.radius_mm:.1f}",
-                "",
-                "mm",
-                "ok",
-                f"surface within {sphere.rms_mm:.2f} mm rms of the sphere",
-            )
+            note = _note(f"surface within {sphere.rms_mm:.2f} mm rms of the sphere", notes)
+            table.add_row(f"{name}, radius", f"{sphere.radius_mm:.1f}", "", "mm", "ok", note)
     if hip.rim is not None:
         table.add_row("rim, length", f"{hip.rim.length_mm:.0f}", "", "mm", "ok", "")
     for name, item in hip.measurements.items():
@@ -117,9 +112,16 @@ def show_hip(hip: HipGeometry) -> None:
             "" if item.spread is None else f"{item.spread:.1f}",
             item.unit,
             str(item.status),
-            item.reason,
+            ", ".join(_note(reason, notes) for reason in item.reason.split("; ") if reason),
         )
     console.print(table)
+    for text, number in notes.items():
+        console.print(f"{number}  {text}")
     for part, reason in hip.unavailable.items():
         console.print(f"not available: {part.replace('_', ' ')} ({reason})")
     warn(hip.warnings)
+
+
+def _note(text: str, notes: dict[str, int]) -> str:
+    """Number of a note, a new one if it was not yet made."""
+    return str(notes.setdefault(text, len(notes) + 1))

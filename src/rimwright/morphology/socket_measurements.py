@@ -47,7 +47,7 @@ SHARP_METHOD = (
     "surrogate for the teardrop: lowest point of the socket's floor in the coronal plane through "
     "the centre; to the bony edge there"
 )
-SURROGATE_REASON = "a film's sourcil or teardrop does not exist on a surface; a surrogate was used"
+SURROGATE_REASON = "a surrogate: a film's sourcil or teardrop does not exist on a surface"
 NO_CROSSING = "the rim does not cross the plane this is measured in, or does so in the notch"
 BESIDE_HOURS = 0.7
 """How far into the notch an edge is still read where a plane meets no rim, hours."""

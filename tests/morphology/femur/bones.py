@@ -7,6 +7,7 @@ import numpy as np
 from rimwright.anatomy import Floats, TriangleMesh, Vector
 from rimwright.phantom import HipShape, HipTruth
 from rimwright.phantom.femur_mesh import build_femur
+from rimwright.phantom.hip import EDGE_MM
 
 HEAD_MM, NECK_MM = 24.0, 15.0
 """Radii of the turned head and neck."""
@@ -64,7 +65,7 @@ def mirrored(mesh: TriangleMesh) -> TriangleMesh:
 def femur_of(shape: HipShape) -> tuple[TriangleMesh, HipTruth]:
     """The femur of a synthetic hip alone (the pelvis takes longer), and its truth."""
     truth = HipTruth(shape=shape)
-    built = build_femur(truth.femur_surface)
+    built = build_femur(truth.femur_surface, edge_mm=EDGE_MM)
     return truth.placement.mesh(built.points_mm, built.triangles), truth
 
 

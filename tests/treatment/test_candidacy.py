@@ -118,7 +118,7 @@ def test_a_radiograph_beside_a_mesh_is_the_one_that_counts():
         (20.0, Stance.OPEN, "borderline coverage"),
         (24.0, Stance.OPEN, "by 23° the answer would be another"),
         (25.0, Stance.OPEN, "meets none of the cut-offs"),
-        (35.0, Stance.OPEN, "at least 40°, in print also 33°, 39°, by 33° the answer"),
+        (35.0, Stance.OPEN, "at least 40° by default, in print also 33°, 39°, by 33° the answer"),
         (40.0, Stance.OPEN, "overcoverage by the limit in force"),
     ],
 )
@@ -187,7 +187,7 @@ def test_cartilage_grade_needs_its_scale():
 def test_limits_from_memory_say_so():
     """Age and body mass index are cautions by custom, and marked where they act."""
     item = about(Findings(age_years=60), "Age")
-    assert "above 50 years (from memory)" in item.statement
+    assert "above 50 years by default (from memory)" in item.statement
     assert item.stance is Stance.OPEN
 
 

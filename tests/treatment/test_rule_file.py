@@ -64,8 +64,8 @@ def test_questions_cover_every_deciding_finding():
             "The nearest known one is 'not possible here'.",
         ),
         (
-            'evidence = ["planning:4.14"]\n\n[[labrum]]\nid = "absent-is-replaced"',
-            'evidence = ["planing:4.14"]\n\n[[labrum]]\nid = "absent-is-replaced"',
+            'says = "no labral tissue is left"\nevidence = ["planning:4.14"]',
+            'says = "no labral tissue is left"\nevidence = ["planing:4.14"]',
             "rules.toml, [[labrum]] nothing-is-left: unknown evidence row 'planing:4.14'. "
             "The nearest known one is 'planning:4.14'.",
         ),
@@ -96,16 +96,16 @@ def test_questions_cover_every_deciding_finding():
             "'note': cut-offs of the width differ by modality, and nothing is decided by it.",
         ),
         (
-            "previous_hip_arthroscopy = { at_least = 1 } }",
-            "previous_hip_arthroscopy = { at_leest = 1 } }",
-            "rules.toml, [[labrum]] repair-after-failed-surgery, previous_hip_arthroscopy: "
-            "unknown word 'at leest'. The nearest known one is 'at least'.",
+            'age_years = { at_most = "labrum',
+            'age_years = { at_mosst = "labrum',
+            "rules.toml, [[labrum]] good-unstable-is-repaired, age_years: unknown word "
+            "'at mosst'. The nearest known one is 'at most'.",
         ),
         (
-            "previous_hip_arthroscopy = { at_least = 1 } }",
-            "previous_hip_arthroscopy = 1 }",
-            "rules.toml, [[labrum]] repair-after-failed-surgery, previous_hip_arthroscopy: a "
-            "number is compared, not matched (got 1). Write a table, as in { at_least = 1 }.",
+            'age_years = { at_most = "labrum.age_repair_years" } }',
+            "age_years = 40 }",
+            "rules.toml, [[labrum]] good-unstable-is-repaired, age_years: a number is compared, "
+            "not matched (got 40). Write a table, as in { at_least = 1 }.",
         ),
         (
             "when = { prior_suture = true }",

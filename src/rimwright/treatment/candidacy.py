@@ -7,7 +7,8 @@ from collections.abc import Iterable
 from rimwright.anatomy import Reason, Stance, Statement
 from rimwright.evidence import EvidenceTable
 from rimwright.treatment.findings import Findings
-from rimwright.treatment.measure_verdicts import JudgedMeasure, MeasureState, judge_measures
+from rimwright.treatment.judged import JudgedMeasure, MeasureState
+from rimwright.treatment.measure_verdicts import judge_measures
 from rimwright.treatment.rule_file import shipped_rules
 from rimwright.treatment.rules import Road, RuleSet
 from rimwright.treatment.stances import worst_stance
@@ -45,13 +46,18 @@ def assess_candidacy(
     tuple of Statement
         First the five roads (no operation, arthroscopy, osteotomy of pelvis and of femur,
         arthroplasty), then one for each quantity: cut-offs met, held, not applied because they
-        were made on another modality; last what is unknown.
+        were made on another modality; then the rules a clinic changed; last what is unknown.
     """
     used = rules if rules is not None else shipped_rules()
     judged = judge_measures(findings, table, rules=used)
     statements = [_road_statement(road, judged) for road in Road]
     for state in _STATE_ORDER:
         statements += [_measure_statement(item) for item in judged if item.state is state]
+    if used.changes:
+        changed = "; ".join(f"{item.rule} {item.what} ({item.note})" for item in used.changes)
+        statements.append(
+            Statement(statement=f"Rules changed by the clinic: {changed}", stance=Stance.OPEN)
+        )
     unknown = [item for item in judged if item.state is MeasureState.UNKNOWN]
     if unknown:
         todo = "; ".join(f"{item.label} ({item.text})" for item in unknown)

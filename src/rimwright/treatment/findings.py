@@ -6,7 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from rimwright.anatomy import HipGeometry, Status
+from rimwright.anatomy import Effect, HipGeometry, RevisionFinding, Status
+
+JOINT_SPACE_SITES = ("joint_space_lateral", "joint_space_apex", "joint_space_medial")
+"""Quantities of readings of the joint space at the three sites of the sourcil, mm."""
 
 
 class Modality(StrEnum):
@@ -59,6 +62,18 @@ class Findings:
         Arthritis grade on the radiograph, 0 to 3.
     femoral_cartilage_grade, femoral_cartilage_scale
         Of the femoral head, and the scale it is on ('Outerbridge', 'ICRS' …).
+    ligamentum_teres_grade
+        0 to 3 by the share torn; 3 is torn through.
+    laxity_score
+        Signs of general laxity, 0 to 9.
+    instability_sign
+        Whether an apprehension or dial sign is positive.
+    injection_relief
+        What an injection into the joint did to the pain.
+    non_operative_weeks
+        Weeks of the longest treatment without an operation; 0 is known to be none.
+    revision
+        What earlier surgery left, and cysts and ossicles; empty means none was reported.
     readings
         Numbers read on images; several modalities of one quantity may stand side by side.
     """
@@ -69,7 +84,22 @@ class Findings:
     tonnis_grade: int | None = None
     femoral_cartilage_grade: int | None = None
     femoral_cartilage_scale: str | None = None
+    ligamentum_teres_grade: int | None = None
+    laxity_score: int | None = None
+    instability_sign: bool | None = None
+    injection_relief: Effect | None = None
+    non_operative_weeks: float | None = None
+    revision: tuple[RevisionFinding, ...] = ()
     readings: tuple[Reading, ...] = ()
+
+    @property
+    def is_revision(self) -> bool | None:
+        """Whether this hip was operated on before; None where nothing says so."""
+        if self.previous_hip_arthroscopy:
+            return True
+        if any(item.kind.is_left_by_surgery for item in self.revision):
+            return True
+        return None if self.previous_hip_arthroscopy is None else False
 
     def reading(self, quantity: str, *, prefer: Sequence[Modality] = ()) -> Reading | None:
         """The reading of a quantity in the first of the preferred modalities, else any."""

@@ -2,195 +2,145 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from enum import StrEnum
-
-from rimwright.anatomy import Stance, Status
-from rimwright.evidence import EvidenceStatus, EvidenceTable, Setting
-from rimwright.treatment.findings import Findings, Modality, Reading
-from rimwright.treatment.rules import Limit, Measure, Road, RuleSet
-
-_PLURAL = {
-    Modality.RADIOGRAPH: "radiographs",
-    Modality.CT: "CT",
-    Modality.MR: "MR",
-    Modality.MESH: "meshes",
-}
-_GRADE_SCALE = {"femoral_cartilage_grade": ("femoral_cartilage_scale", "Outerbridge")}
-_UNITS = {"deg": "°", "grade": "", "count": "", "kg/m2": " kg/m²"}
-
-
-class MeasureState(StrEnum):
-    """What became of one quantity."""
-
-    MET = "a cut-off is met"
-    WITHIN = "inside the limits in force"
-    NOT_APPLIED = "no cut-off is applied"
-    UNKNOWN = "unknown"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JudgedMeasure:
-    """
-    One quantity held against its cut-offs.
-
-    Parameters
-    ----------
-    label, state
-        Its name and what became of it.
-    text
-        The whole sentence; for an unknown quantity, what to do.
-    short
-        The sentence without the other cut-offs in print.
-    evidence
-        Rows behind it.
-    roads
-        What it does to the roads; empty unless a cut-off is met.
-    """
-
-    label: str
-    state: MeasureState
-    text: str
-    short: str = ""
-    evidence: tuple[str, ...] = ()
-    roads: Mapping[Road, Stance] = field(default_factory=dict)
+from rimwright.evidence import EvidenceTable
+from rimwright.treatment.cut_offs import CutOff, beside, cut_offs_of, rows_of
+from rimwright.treatment.fact_verdicts import judge_facts
+from rimwright.treatment.findings import Findings, Reading
+from rimwright.treatment.judged import OF_THE_CLINIC, JudgedMeasure, MeasureState
+from rimwright.treatment.measure_readings import (
+    MeasureReadings,
+    as_seen,
+    made_on,
+    readings_of,
+)
+from rimwright.treatment.rules import Measure, RuleSet
 
 
 def judge_measures(
     findings: Findings, table: EvidenceTable, *, rules: RuleSet
 ) -> tuple[JudgedMeasure, ...]:
-    """Every quantity of the rules, in their order."""
-    return tuple(_judge(measure, findings=findings, table=table) for measure in rules.measures)
+    """
+    Every quantity of the rules, then every fact, in their order.
+
+    Parameters
+    ----------
+    findings, table, rules
+        What is known, the settings in force, the rules in force.
+
+    Returns
+    -------
+    tuple of JudgedMeasure
+        A fact whose rule is not met, and a fact nobody asks for, is left out.
+    """
+    judged = tuple(_judge(measure, findings=findings, table=table) for measure in rules.measures)
+    return judged + judge_facts(findings, table, rules=rules)
 
 
 def _judge(measure: Measure, *, findings: Findings, table: EvidenceTable) -> JudgedMeasure:
-    settings = [table.setting(limit.setting) for limit in measure.limits]
-    reading = _reading(measure, findings)
-    if reading is None:
-        return JudgedMeasure(label=measure.label, state=MeasureState.UNKNOWN, text=measure.unknown)
-    seen = _as_seen(measure, reading, unit=settings[0].unit)
-    obstacle = _obstacle(measure, reading, findings)
-    if obstacle:
-        limits = ", ".join(
-            _in_force(limit, setting)
-            for limit, setting in zip(measure.limits, settings, strict=True)
-        )
-        text = f"{seen}: not held against the cut-offs in force ({limits}), {obstacle}; "
-        return JudgedMeasure(
-            label=measure.label,
-            state=MeasureState.NOT_APPLIED,
-            text=text + measure.unknown,
-            evidence=_rows(settings),
-        )
-    for limit, setting in zip(measure.limits, settings, strict=True):
-        if limit.test.holds(reading.value, limit=setting.value):
-            return _met(measure, limit, setting, seen=seen, value=reading.value)
-    others = [
-        _beside(limit, setting, value=reading.value)
-        for limit, setting in zip(measure.limits, settings, strict=True)
-    ]
+    readings = readings_of(measure, findings)
+    if readings.applicable:
+        return _applied(measure, readings, table=table)
+    if readings.others:
+        return _not_applied(measure, readings, table=table)
     return JudgedMeasure(
-        label=measure.label,
-        state=MeasureState.WITHIN,
-        text=f"{seen}: meets none of the cut-offs in force ({'; '.join(others)})",
-        evidence=_rows(settings),
+        key=measure.key, label=measure.label, state=MeasureState.UNKNOWN, text=measure.unknown
     )
 
 
-def _met(
-    measure: Measure, limit: Limit, setting: Setting, *, seen: str, value: float
-) -> JudgedMeasure:
-    short = f"{seen}: {limit.says}"
+def _applied(measure: Measure, readings: MeasureReadings, *, table: EvidenceTable) -> JudgedMeasure:
+    """The least favourable reading speaks: another reading never takes a caution away."""
+    values = [(_first_met(measure, item, table=table), item) for item in readings.applicable]
+    position, reading = min(values, key=lambda pair: pair[0])
+    cut_offs = [cut_offs_of(item, table, value=reading.value) for item in measure.limits]
+    flat = tuple(item for group in cut_offs for item in group)
+    settings = [table.setting(item.setting) for item in measure.limits]
+    seen = as_seen(measure, reading, unit=settings[0].unit)
+    also = _also_read(measure, readings, reading, unit=settings[0].unit)
+    by_clinic = OF_THE_CLINIC if measure.set_by_clinic else ""
+    if position == len(measure.limits):
+        others = "; ".join(beside(group) for group in cut_offs)
+        return JudgedMeasure(
+            key=measure.key,
+            label=measure.label,
+            state=MeasureState.WITHIN,
+            text=f"{seen}: meets none of the cut-offs in force ({others}){by_clinic}{also}",
+            seen=seen,
+            reading=reading,
+            cut_offs=flat,
+            evidence=rows_of(settings),
+        )
+    limit = measure.limits[position]
+    short = f"{seen}: {limit.says}{by_clinic}"
     roads = ", ".join(f"{road}: {stance}" for road, stance in limit.roads.items())
     return JudgedMeasure(
+        key=measure.key,
         label=measure.label,
         state=MeasureState.MET,
-        text=f"{short} ({_beside(limit, setting, value=value)}). {roads}",
+        text=f"{short} ({beside(cut_offs[position])}){also}. {roads}",
         short=short,
-        evidence=tuple(dict.fromkeys((*limit.evidence, *_rows([setting])))),
+        seen=seen,
+        reading=reading,
+        cut_offs=flat,
+        evidence=tuple(dict.fromkeys((*limit.evidence, *rows_of([settings[position]])))),
         roads=limit.roads,
+        refers=limit.refers,
     )
 
 
-def _reading(measure: Measure, findings: Findings) -> Reading | None:
-    """The number behind a measure: a reading, or a plain fact of the patient."""
-    if measure.holds_for:
-        return findings.reading(measure.key, prefer=measure.holds_for)
-    value = getattr(findings, measure.key)
-    return None if value is None else Reading(quantity=measure.key, value=float(value))
+def _not_applied(
+    measure: Measure, readings: MeasureReadings, *, table: EvidenceTable
+) -> JudgedMeasure:
+    reading = readings.others[0]
+    settings = [table.setting(item.setting) for item in measure.limits]
+    in_force = [cut_offs_of(item, table, value=None)[0] for item in measure.limits]
+    seen = as_seen(measure, reading, unit=settings[0].unit)
+    text = (
+        f"{seen}: not held against the cut-offs in force "
+        f"({', '.join(item.text for item in in_force)}), {readings.obstacle}"
+    )
+    return JudgedMeasure(
+        key=measure.key,
+        label=measure.label,
+        state=MeasureState.NOT_APPLIED,
+        text=f"{text}; {_if_it_were(measure, reading, in_force)}{measure.unknown}",
+        seen=seen,
+        reading=reading,
+        cut_offs=tuple(
+            item for limit in measure.limits for item in cut_offs_of(limit, table, value=None)
+        ),
+        evidence=rows_of(settings),
+    )
 
 
-def _obstacle(measure: Measure, reading: Reading, findings: Findings) -> str:
-    """Why no cut-off is applied to a reading; '' where they are."""
-    if measure.key in _GRADE_SCALE:
-        name, wanted = _GRADE_SCALE[measure.key]
-        scale = getattr(findings, name)
-        return "" if scale == wanted else f"which are grades of the {wanted} scale"
-    if not measure.holds_for:
+def _if_it_were(measure: Measure, reading: Reading, in_force: list[CutOff]) -> str:
+    """What the same number would mean where the cut-offs were made: a reason to go and read it."""
+    if reading.modality is None or reading.modality in measure.holds_for:
         return ""
-    made_on = " or ".join(_PLURAL[item] for item in measure.holds_for)
-    if reading.modality is None:
-        return f"which were made on {made_on}, because it is not said how it was read"
-    if reading.modality not in measure.holds_for:
-        return f"which were made on {made_on}"
-    if measure.holds_for_method and measure.holds_for_method not in reading.method:
-        return f"which hold for the {measure.holds_for_method} method only"
+    for item in in_force:
+        if item.test.holds(reading.value, limit=item.value):
+            return f"the same number on {made_on(measure)} would be {item.text}; "
     return ""
 
 
-def _as_seen(measure: Measure, reading: Reading, *, unit: str) -> str:
-    how = []
-    if measure.holds_for:
-        how.append(str(reading.modality) if reading.modality else "modality unknown")
-    if reading.status is not Status.OK:
-        how.append("doubtful")
-    label = f"{measure.label[0].upper()}{measure.label[1:]}"
-    return f"{label} {_with_unit(reading.value, unit)}" + (f" ({', '.join(how)})" if how else "")
+def _first_met(measure: Measure, reading: Reading, *, table: EvidenceTable) -> int:
+    """Position of the first cut-off a reading meets; their number where it meets none."""
+    for position, limit in enumerate(measure.limits):
+        if limit.test.holds(reading.value, limit=table.number(limit.setting)):
+            return position
+    return len(measure.limits)
 
 
-def _beside(limit: Limit, setting: Setting, *, value: float) -> str:
-    """The cut-off in force with the others in print, and which of them would answer otherwise."""
-    text = f"{_in_force(limit, setting)}{_chosen_by(setting)}"
-    if not setting.alternatives:
+def _also_read(measure: Measure, readings: MeasureReadings, used: Reading, *, unit: str) -> str:
+    """The other readings of the quantity, and the sites nobody read."""
+    others = [item for item in readings.applicable if item is not used]
+    text = ""
+    if others:
+        listed = ", ".join(as_seen(measure, item, unit=unit, with_label=False) for item in others)
+        text = f"; also read: {listed}"
+    read = {item.quantity for item in readings.applicable}
+    if measure.key in read:
         return text
-    others = ", ".join(_with_unit(item.value, setting.unit) for item in setting.alternatives)
-    text += f", in print also {others}"
-    answer = limit.test.holds(value, limit=setting.value)
-    otherwise = [
-        _with_unit(item.value, setting.unit)
-        for item in setting.alternatives
-        if limit.test.holds(value, limit=item.value) is not answer
-    ]
-    if otherwise:
-        text += f", by {' and '.join(otherwise)} the answer would be another"
+    unread = [site for key, site in measure.sites.items() if key not in read]
+    if unread:
+        text += f"; not read: {', '.join(unread)}, and any site counts"
     return text
-
-
-def _chosen_by(setting: Setting) -> str:
-    if setting.status is EvidenceStatus.CLINIC:
-        return " set by the clinic"
-    if setting.status.was_read:
-        return ""
-    return f" ({setting.status})"
-
-
-def _in_force(limit: Limit, setting: Setting) -> str:
-    return f"{limit.test} {_with_unit(setting.value, setting.unit)}"
-
-
-def _with_unit(value: float, unit: str) -> str:
-    number = f"{value:.1f}".removesuffix(".0")
-    return f"{number}{_UNITS.get(unit, f' {unit}')}"
-
-
-def _rows(settings: list[Setting]) -> tuple[str, ...]:
-    rows = [
-        row
-        for setting in settings
-        for row in (
-            *setting.evidence,
-            *(row for other in setting.alternatives for row in other.evidence),
-        )
-    ]
-    return tuple(dict.fromkeys(rows))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from rimwright.anatomy import Action, OptionName, Stance
@@ -38,6 +38,8 @@ class Limit:
         What it does to the roads it speaks of.
     evidence
         Rows beside those of the setting.
+    refers
+        Whether a value that meets it calls for a summary for a surgeon who does osteotomies.
     """
 
     setting: str
@@ -45,6 +47,7 @@ class Limit:
     says: str
     roads: Mapping[Road, Stance]
     evidence: tuple[str, ...]
+    refers: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +67,12 @@ class Measure:
         What to do where it is unknown.
     limits
         First that is met speaks.
+    sites
+        Quantities of readings at single sites, with the site in words; any of them counts.
+    would_change
+        What would change the rule.
+    set_by_clinic
+        Whether it is a rule of the clinic.
     """
 
     key: str
@@ -72,6 +81,41 @@ class Measure:
     holds_for_method: str
     unknown: str
     limits: tuple[Limit, ...]
+    sites: Mapping[str, str] = field(default_factory=dict)
+    would_change: str = ""
+    set_by_clinic: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FactRule:
+    """
+    What a fact that is no measure does to the roads.
+
+    Parameters
+    ----------
+    id, label
+        Its name, and its name in a sentence.
+    when
+        All must hold.
+    roads
+        What it does to the roads it speaks of; empty where it only says something.
+    says, evidence
+        The sentence and its rows.
+    unknown
+        What to do where a finding it turns on is unknown; '' where nothing is asked.
+    would_change, set_by_clinic
+        As of a measure.
+    """
+
+    id: str
+    label: str
+    when: tuple[Condition, ...]
+    roads: Mapping[Road, Stance]
+    says: str
+    evidence: tuple[str, ...]
+    unknown: str = ""
+    would_change: str = ""
+    set_by_clinic: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +135,8 @@ class LabrumRule:
         None for a note, which decides nothing.
     says, evidence
         The sentence and its rows.
+    would_change, set_by_clinic
+        As of a measure.
     """
 
     id: str
@@ -99,6 +145,8 @@ class LabrumRule:
     verdict: Stance | None
     says: str
     evidence: tuple[str, ...]
+    would_change: str = ""
+    set_by_clinic: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +177,26 @@ class OptionPlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RuleChange:
+    """
+    One rule that a clinic's file changed; the plan prints it.
+
+    Parameters
+    ----------
+    rule
+        Its id, or the key of a measure.
+    what
+        'added', 'replaced' or 'switched off'.
+    note
+        The clinic's reason.
+    """
+
+    rule: str
+    what: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RuleSet:
     """
     All rules of one file.
@@ -137,12 +205,16 @@ class RuleSet:
     ----------
     measures, labrum, options
         In the order of the file.
+    facts
+        Rules on facts of the hip that are no measure.
     needs
         A sector needs something if any of these is met.
     sound
         A sector is sound if nothing is needed and this is met.
     questions
         Finding to the question that would answer it.
+    changes
+        What a clinic's file changed.
     """
 
     measures: tuple[Measure, ...]
@@ -151,3 +223,5 @@ class RuleSet:
     needs: tuple[tuple[Condition, ...], ...]
     sound: tuple[Condition, ...]
     questions: Mapping[str, str]
+    facts: tuple[FactRule, ...] = ()
+    changes: tuple[RuleChange, ...] = ()

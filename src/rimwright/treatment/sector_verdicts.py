@@ -6,31 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from rimwright.anatomy import Action, Fibres, LabrumSector, Reason, Sector, Stance, Tissue
+from rimwright.anatomy import Action, LabrumSector, Reason, Sector, Stance
 from rimwright.evidence import EvidenceTable
 from rimwright.treatment.conditions import Fact, verify
 from rimwright.treatment.findings import Findings
+from rimwright.treatment.judged import OF_THE_CLINIC
+from rimwright.treatment.rule_facts import facts_of_sector
 from rimwright.treatment.rules import LabrumRule, RuleSet
 from rimwright.treatment.stances import marked_reason, worst_stance
 
-_SECTOR_FACTS = (
-    "width_mm",
-    "thickness_mm",
-    "tissue",
-    "attachment",
-    "fibres",
-    "tear",
-    "seals",
-    "calcified",
-    "prior_suture",
-    "seen_by",
-)
-_HIP_FACTS = ("age_years", "bmi_kg_m2", "previous_hip_arthroscopy")
-_IMPLIED_BY_ABSENCE: Mapping[str, Fact] = {
-    "fibres": Fibres.INTERRUPTED,
-    "seals": False,
-    "calcified": False,
-}
 _JUDGED = (Action.DEBRIDE, Action.REPAIR, Action.AUGMENT, Action.REPLACE)
 
 
@@ -105,13 +89,7 @@ def judge_sector(
     JudgedSector
         State and verdicts; the width alone changes neither.
     """
-    facts: dict[str, Fact] = {name: getattr(item, name) for name in _SECTOR_FACTS}
-    facts |= {name: getattr(findings, name) for name in _HIP_FACTS}
-    if facts["prior_suture"] is None and facts["previous_hip_arthroscopy"] == 0:
-        facts["prior_suture"] = False  # nobody can have sutured it
-    if facts["tissue"] == Tissue.ABSENT:
-        for name, implied in _IMPLIED_BY_ABSENCE.items():
-            facts[name] = implied if facts[name] is None else facts[name]
+    facts = facts_of_sector(item, findings)
     limits = {name: setting.value for name, setting in table.settings.items()}
     state, missing = _state(rules, facts=facts, limits=limits)
     return JudgedSector(
@@ -170,7 +148,11 @@ def _judge_action(
     return ActionVerdict(
         stance=Stance.OPEN if is_held_back else stance,
         reasons=tuple(
-            marked_reason(f"{sector}: {rule.says}", evidence=rule.evidence, table=table)
+            marked_reason(
+                f"{sector}: {rule.says}{OF_THE_CLINIC if rule.set_by_clinic else ''}",
+                evidence=rule.evidence,
+                table=table,
+            )
             for rule in met
         ),
         missing=tuple(missing),

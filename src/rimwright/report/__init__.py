@@ -1,6 +1,28 @@
-"""The report of a plan: page, print, drawings and the scene on bone."""
+"""The report of a plan and the pages for people: page, print, drawings, the scene on bone."""
 
 from rimwright.report.composition import PlanMark
+from rimwright.report.letter import LetterKind, shipped_template
+from rimwright.report.letter_values import PLACEHOLDERS
+from rimwright.report.page_writing import (
+    PageFiles,
+    write_colleague_page,
+    write_letter,
+    write_patient_page,
+    write_two_hips,
+)
 from rimwright.report.writing import ReportFiles, write_report, write_scene
 
-__all__ = ["PlanMark", "ReportFiles", "write_report", "write_scene"]
+__all__ = [
+    "PLACEHOLDERS",
+    "LetterKind",
+    "PageFiles",
+    "PlanMark",
+    "ReportFiles",
+    "shipped_template",
+    "write_colleague_page",
+    "write_letter",
+    "write_patient_page",
+    "write_report",
+    "write_scene",
+    "write_two_hips",
+]

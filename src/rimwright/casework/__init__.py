@@ -17,26 +17,31 @@ if TYPE_CHECKING:
     from rimwright.casework.document_of_hip import hip_document
     from rimwright.casework.document_of_plan import plan_document
     from rimwright.casework.hip_store import StoredHip, load_hip, save_hip
+    from rimwright.casework.letters import LetterTemplate, letter_templates
     from rimwright.casework.plan_files import PlanFiles, plan_folder, write_plan
     from rimwright.casework.planning import plan_case, prepare_hip
     from rimwright.casework.reuse import ChosenHip, hip_for_case
     from rimwright.casework.schemas import document_schema
     from rimwright.casework.technique_files import Technique, read_technique
+    from rimwright.casework.two_hips import TwoHips, two_hips
 
 _HOMES = {
     "BoneFiles": "bone_files",
     "Case": "case",
     "ChosenHip": "reuse",
+    "LetterTemplate": "letters",
     "MeasuredBones": "bones",
     "PlanFiles": "plan_files",
     "StoredHip": "hip_store",
     "Technique": "technique_files",
+    "TwoHips": "two_hips",
     "bone_files_of": "bone_files",
     "case_from_document": "case_file",
     "document_schema": "schemas",
     "hip_document": "document_of_hip",
     "hip_for_case": "reuse",
     "input_digest": "bone_files",
+    "letter_templates": "letters",
     "load_hip": "hip_store",
     "measure_bones": "bones",
     "measure_sides": "bones",
@@ -48,6 +53,7 @@ _HOMES = {
     "read_document": "case_file",
     "read_technique": "technique_files",
     "save_hip": "hip_store",
+    "two_hips": "two_hips",
     "write_demo_case": "demo_case",
     "write_plan": "plan_files",
 }
@@ -56,16 +62,19 @@ __all__ = [
     "BoneFiles",
     "Case",
     "ChosenHip",
+    "LetterTemplate",
     "MeasuredBones",
     "PlanFiles",
     "StoredHip",
     "Technique",
+    "TwoHips",
     "bone_files_of",
     "case_from_document",
     "document_schema",
     "hip_document",
     "hip_for_case",
     "input_digest",
+    "letter_templates",
     "load_hip",
     "measure_bones",
     "measure_sides",
@@ -77,6 +86,7 @@ __all__ = [
     "read_document",
     "read_technique",
     "save_hip",
+    "two_hips",
     "write_demo_case",
     "write_plan",
 ]

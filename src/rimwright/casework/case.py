@@ -20,6 +20,9 @@ from rimwright.anatomy import (
 )
 from rimwright.units import LengthUnit
 
+LETTER_KINDS = ("authorisation", "referral")
+"""Letters a case may ask for."""
+
 
 class Sex(StrEnum):
     """Sex of the patient, where it bears on a norm."""
@@ -112,8 +115,8 @@ class Grades:
         Smallest width read, mm, and on what; a case that does not say means a radiograph.
     joint_space_lateral_mm, joint_space_apex_mm, joint_space_medial_mm
         At three sites, mm, read on what `joint_space_seen_by` says.
-    ligamentum_teres_grade, ligamentum_teres_scale
-        And the scale it is on.
+    ligamentum_teres_grade
+        0 to 3 by the share torn; 3 is torn through.
     femoral_cartilage_grade, femoral_cartilage_scale
         Of the femoral head, and the scale it is on.
     """
@@ -125,7 +128,6 @@ class Grades:
     joint_space_apex_mm: float | None = None
     joint_space_medial_mm: float | None = None
     ligamentum_teres_grade: int | None = None
-    ligamentum_teres_scale: str | None = None
     femoral_cartilage_grade: int | None = None
     femoral_cartilage_scale: str | None = None
 
@@ -202,8 +204,8 @@ class CaseSettings:
         Clinic file that overrides evidence settings.
     rules
         Rule file of the clinic in place of the shipped rules.
-    letter
-        Template of a letter; None writes none.
+    letters
+        Letters to write, 'authorisation' or 'referral' to a template; None takes the shipped one.
     portals
         Evidence settings of the portals that the case changes, full name to number.
     """
@@ -215,7 +217,7 @@ class CaseSettings:
     technique: str | Path | None = None
     evidence: Path | None = None
     rules: Path | None = None
-    letter: Path | None = None
+    letters: Mapping[str, Path | None] = field(default_factory=dict)
     portals: Mapping[str, float] = field(default_factory=dict)
 
 

@@ -20,6 +20,7 @@ from rimwright.anatomy import (
     Vector,
 )
 from rimwright.casework.case import (
+    LETTER_KINDS,
     CamWish,
     Case,
     CaseSettings,
@@ -50,6 +51,9 @@ OVERLAP_TOLERANCE_HOURS = 1e-9
 
 OLDER_LANDMARKS = {"notch_from": "notch_anterior", "notch_to": "notch_posterior"}
 """Names of an earlier case file and what they are called now: hours run from front to back."""
+
+SHIPPED_LETTER = "shipped"
+"""What a case writes in place of a path to a template of its own."""
 
 SHORTEST_DIRECTION = 1e-6
 """A direction shorter than this points nowhere."""
@@ -288,9 +292,20 @@ def _settings(model: CaseModel, *, folder: Path, where: str) -> CaseSettings:
         technique=technique,
         evidence=_path(given.evidence, folder=folder, where=f"{where}, [settings], evidence"),
         rules=_path(given.rules, folder=folder, where=f"{where}, [settings], rules"),
-        letter=_path(given.letter, folder=folder, where=f"{where}, [settings], letter"),
+        letters=_letters(given, folder=folder, where=f"{where}, [settings]"),
         portals={f"portal.{key}": value for key, value in portals.items()},
     )
+
+
+def _letters(given: SettingsModel, *, folder: Path, where: str) -> dict[str, Path | None]:
+    """The letters asked for; the word for the shipped template is no path."""
+    letters: dict[str, Path | None] = {}
+    for kind in LETTER_KINDS:
+        text = getattr(given, f"{kind}_letter")
+        if text is not None:
+            path = None if text == SHIPPED_LETTER else text
+            letters[kind] = _path(path, folder=folder, where=f"{where}, {kind}_letter")
+    return letters
 
 
 def _path(text: str | None, *, folder: Path, where: str) -> Path | None:

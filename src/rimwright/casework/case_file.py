@@ -107,7 +107,7 @@ def read_document(path: Path) -> dict[str, Any]:
             where,
             "Give the case file",
         )
-    text = _text_of(path, where=where)
+    text = text_of(path, where=where)
     try:
         parsed = tomllib.loads(text) if kind == ".toml" else _json(text, where=where)
     except (tomllib.TOMLDecodeError, json.JSONDecodeError) as error:
@@ -133,7 +133,7 @@ def read_document(path: Path) -> dict[str, Any]:
     return parsed
 
 
-def _text_of(path: Path, *, where: str) -> str:
+def text_of(path: Path, *, where: str) -> str:
     """The text of a file, refused where it is no ordinary small text file."""
     try:
         if not path.exists():

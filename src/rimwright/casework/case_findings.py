@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from rimwright.anatomy import HipGeometry
-from rimwright.casework.case import Case, ReadOn
-from rimwright.treatment import Findings, Modality, Reading, readings_of_hip
+from rimwright.casework.case import Case, Grades, ReadOn
+from rimwright.treatment import Findings, Modality, Reading, readings_of_hip, with_clinic
 
 JOINT_SPACE_TAKEN_AS = (
-    "joint_space_mm is taken as read on a radiograph; write joint_space_seen_by if it was not"
+    "the joint space is taken as read on a radiograph; write joint_space_seen_by if it was not"
 )
 
 
@@ -27,32 +27,58 @@ def findings_of(case: Case, hip: HipGeometry | None) -> Findings:
     Findings
         A person's readings stand before those of the measured hip.
     """
+    grades = case.grades
+    modality = Modality(str(grades.joint_space_seen_by or ReadOn.RADIOGRAPH))
     readings = [
-        Reading(quantity=item.quantity, value=item.value, modality=Modality(str(item.seen_by)))
+        Reading(quantity=quantity, value=value, modality=modality)
+        for quantity, value in joint_spaces(grades).items()
+    ]
+    readings += [
+        Reading(
+            quantity=item.quantity,
+            value=item.value,
+            modality=Modality(str(item.seen_by)),
+            method=item.method,
+        )
         for item in case.readings
     ]
-    grades = case.grades
-    if grades.joint_space_mm is not None:
-        seen_by = grades.joint_space_seen_by or ReadOn.RADIOGRAPH
-        readings.insert(
-            0,
-            Reading(
-                quantity="joint_space_min",
-                value=grades.joint_space_mm,
-                modality=Modality(str(seen_by)),
-            ),
-        )
     if hip is not None:
         readings.extend(readings_of_hip(hip))
-    return Findings(
+    found = Findings(
         age_years=case.patient.age_years,
         bmi_kg_m2=case.patient.bmi,
         previous_hip_arthroscopy=case.history.previous_hip_arthroscopy,
         tonnis_grade=grades.tonnis_grade,
         femoral_cartilage_grade=grades.femoral_cartilage_grade,
         femoral_cartilage_scale=grades.femoral_cartilage_scale,
+        ligamentum_teres_grade=grades.ligamentum_teres_grade,
+        revision=case.revision,
         readings=tuple(readings),
     )
+    return with_clinic(found, case.clinic)
+
+
+def joint_spaces(grades: Grades) -> dict[str, float]:
+    """
+    The joint spaces a person read, quantity to mm.
+
+    Parameters
+    ----------
+    grades
+        What is unknown is left out.
+
+    Returns
+    -------
+    dict
+        The smallest first, then the sites from lateral to medial.
+    """
+    read = {
+        "joint_space_min": grades.joint_space_mm,
+        "joint_space_lateral": grades.joint_space_lateral_mm,
+        "joint_space_apex": grades.joint_space_apex_mm,
+        "joint_space_medial": grades.joint_space_medial_mm,
+    }
+    return {quantity: value for quantity, value in read.items() if value is not None}
 
 
 def patient_facts(case: Case) -> dict[str, str]:
@@ -84,6 +110,17 @@ def patient_facts(case: Case) -> dict[str, str]:
     if case.grades.joint_space_mm is not None:
         seen_by = case.grades.joint_space_seen_by or ReadOn.RADIOGRAPH
         facts["joint space"] = f"{case.grades.joint_space_mm:g} mm ({seen_by})"
+    sites = {
+        "laterally": case.grades.joint_space_lateral_mm,
+        "at the apex": case.grades.joint_space_apex_mm,
+        "medially": case.grades.joint_space_medial_mm,
+    }
+    for site, width in sites.items():
+        if width is not None:
+            seen_by = case.grades.joint_space_seen_by or ReadOn.RADIOGRAPH
+            facts[f"joint space {site}"] = f"{width:g} mm ({seen_by})"
+    if case.grades.ligamentum_teres_grade is not None:
+        facts["ligamentum teres"] = f"grade {case.grades.ligamentum_teres_grade} of 3"
     if case.grades.femoral_cartilage_grade is not None:
         scale = case.grades.femoral_cartilage_scale or "scale not given"
         facts["cartilage of the head"] = f"grade {case.grades.femoral_cartilage_grade} ({scale})"

@@ -99,9 +99,8 @@ class GradesModel(Strict):
     ] = None
     ligamentum_teres_grade: Annotated[
         int | None,
-        *bounded("grade", 0, 6, remedy="Name the scale under ligamentum_teres_scale"),
+        *bounded("grade", 0, 3, remedy="0 whole, 3 torn through"),
     ] = None
-    ligamentum_teres_scale: Annotated[str | None, TEXT] = None
     femoral_cartilage_grade: Annotated[
         int | None,
         *bounded("grade", 0, 5, remedy="Name the scale under femoral_cartilage_scale"),
@@ -224,7 +223,8 @@ class SettingsModel(Strict):
     technique: Annotated[str | None, PATH] = None
     evidence: Annotated[str | None, PATH] = None
     rules: Annotated[str | None, PATH] = None
-    letter: Annotated[str | None, PATH] = None
+    authorisation_letter: Annotated[str | None, PATH] = None
+    referral_letter: Annotated[str | None, PATH] = None
 
 
 def _portals_model() -> type[Strict]:

@@ -15,6 +15,7 @@ from rimwright.casework.technique_files import (
 )
 from rimwright.evidence import EvidenceStatus, EvidenceTable, load_evidence
 from rimwright.fixation import FixationLimits
+from rimwright.treatment import RuleSet, load_rules
 
 PRINTED_SETTINGS = (
     "fixation.margin_joint_mm",
@@ -45,6 +46,8 @@ class SettingsInForce:
         To hand, or the example where the case lists none.
     techniques
         The first is the one in force.
+    rules
+        The shipped ones, with the clinic's own over them.
     changed
         Setting name to a sentence on who changed it and from what.
     doubts
@@ -56,6 +59,7 @@ class SettingsInForce:
     anchors: tuple[AnchorKind, ...]
     grafts: tuple[GraftKind, ...]
     techniques: tuple[Technique, ...]
+    rules: RuleSet
     changed: dict[str, str]
     doubts: tuple[str, ...]
 
@@ -77,7 +81,7 @@ def settings_in_force(case: Case) -> SettingsInForce:
     Raises
     ------
     Refusal
-        The clinic's file or the technique file cannot be used, or two limits contradict.
+        The clinic's settings, rules or technique cannot be used, or two limits contradict.
     """
     shipped = load_evidence(case.settings.evidence)
     own = {
@@ -124,6 +128,7 @@ def settings_in_force(case: Case) -> SettingsInForce:
         anchors=anchors,
         grafts=case.equipment.grafts or (),
         techniques=_techniques(case),
+        rules=load_rules(case.settings.rules, table=table),
         changed=changed,
         doubts=tuple(doubts),
     )
@@ -170,5 +175,10 @@ def printed_settings(case: Case, used: SettingsInForce) -> dict[str, object]:
     printed["technique"] = used.techniques[0].name
     if case.settings.evidence is not None:
         printed["evidence"] = case.settings.evidence.name
+    if case.settings.rules is not None:
+        printed["rules"] = case.settings.rules.name
+        printed["rules_changed"] = [
+            f"{change.rule}: {change.what} ({change.note})" for change in used.rules.changes
+        ]
     printed["changed"] = dict(used.changed)
     return printed

@@ -16,10 +16,14 @@ from rimwright.anatomy import (
     Portal,
     Sector,
 )
+from rimwright.casework.document_of_bony_work import cam_document, trim_document
+from rimwright.casework.document_of_clinic import clinic_document, revision_document
 from rimwright.casework.document_of_hip import NOT_SEEN
 from rimwright.casework.numbers import json_number, json_vector
 from rimwright.casework.upgrades import PLAN_FAMILY
 
+LEFT_ALONE = "left alone"
+"""Value of the setting `cam` of a plan whose case does not want the neck reshaped."""
 NO_SEAL = "the seal comparison was not run"
 
 
@@ -41,6 +45,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
     return {
         "schema": PLAN_FAMILY.schema,
         "id": plan.case_id,
+        "person": plan.person,
         "version": plan.version,
         "side": str(plan.side),
         "digest": plan.digest,
@@ -61,6 +66,12 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "rim_trim": [
             {key: json_number(value) for key, value in item.items()} for item in plan.rim_trim
         ],
+        "trim_effect": trim_document(plan.trim_effect),
+        "cam": cam_document(plan.cam_plan),
+        "revision": [revision_document(item) for item in plan.revision],
+        "clinic": clinic_document(plan.clinic),
+        "worse": _worse(plan),
+        "referral": list(plan.referral),
         "portals": [_portal(item) for item in plan.portals],
         "old_anchors": [_old_anchor(item) for item in plan.old_anchors],
         "orders_of_work": [
@@ -100,7 +111,35 @@ def _unavailable(plan: Plan) -> dict[str, str]:
             if hip is not None
             else "no rim to measure the arc on, or the option brings no graft"
         )
+    if plan.trim_effect is None:
+        reasons["trim_effect"] = (
+            "no rim is measured" if hip is None or hip.rim is None else "nothing is trimmed"
+        )
+    if plan.cam_plan is None:
+        reasons["cam"] = (
+            "the case leaves the neck alone"
+            if plan.settings.get("cam") == LEFT_ALONE
+            else "no femur is measured"
+            if hip is None
+            else hip.unavailable.get("femur", "no contour of the neck is seen")
+        )
+    if plan.clinic is None:
+        reasons["clinic"] = "the case gives no record of the clinic"
+    if plan.worse_plan is None:
+        reasons["worse"] = "the option shown first rests on no remnant"
     return reasons
+
+
+def _worse(plan: Plan) -> dict[str, Any] | None:
+    worse = plan.worse_plan
+    if worse is None:
+        return None
+    return {
+        **_option(worse.planned),
+        "anchors_more": worse.anchors_more,
+        "graft_more_mm": json_number(worse.graft_more_mm),
+        "says": list(worse.says),
+    }
 
 
 def _sector(sector: Sector) -> dict[str, float | None]:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any, TypeVar
 from weakref import WeakKeyDictionary
 
 from rimwright.anatomy import Corridor, HipGeometry, OldAnchor, Portal, RimCurve, TriangleMesh
-from rimwright.casework.case import Case
 from rimwright.casework.case_settings import SettingsInForce
 from rimwright.casework.hip_store import StoredHip
 from rimwright.fixation import MeshBoneField, PortalPlacement, find_corridors, place_portals
@@ -53,16 +52,18 @@ class BoneToFix:
         return tuple(self.placement.portals)
 
 
-def ground_of(case: Case, stored: StoredHip | None, *, used: SettingsInForce) -> BoneToFix | str:
+def ground_of(
+    stored: StoredHip | None, *, old_anchors: Sequence[OldAnchor], used: SettingsInForce
+) -> BoneToFix | str:
     """
     The bone to fix on, or why there is none.
 
     Parameters
     ----------
-    case
-        For its old anchors.
     stored
         The measured hip; None where the case names no bones.
+    old_anchors
+        Everything in the rim that drills are kept off.
     used
         Settings in force.
 
@@ -89,7 +90,7 @@ def ground_of(case: Case, stored: StoredHip | None, *, used: SettingsInForce) ->
         rim=hip.rim,
         field=field,
         placement=placement,
-        old_anchors=case.old_anchors,
+        old_anchors=tuple(old_anchors),
     )
 
 

@@ -6,14 +6,16 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from rimwright.anatomy import Plan, Progress, no_progress
+from rimwright.casework.case import LETTER_KINDS
 from rimwright.casework.document_of_plan import plan_document
 from rimwright.casework.hip_store import StoredHip, save_hip
+from rimwright.casework.letters import LetterTemplate
 from rimwright.errors import FileRefusal
 from rimwright.evidence import EvidenceTable
 
@@ -21,6 +23,10 @@ PLAN_FILE = "plan.json"
 HIP_FILE = "hip.npz"
 SCENE_FILE = "scene.glb"
 FIGURES = "figures"
+LETTER_FILES = tuple(
+    f"letter-{kind}.{ending}" for kind in LETTER_KINDS for ending in ("html", "pdf")
+)
+"""Every letter there may be: one of an earlier plan must not stand beside this one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,10 +86,14 @@ def write_plan(
     stored: StoredHip | None = None,
     evidence: EvidenceTable | None = None,
     issued_on: str = "",
+    letters: Sequence[LetterTemplate] = (),
     progress: Progress | None = None,
 ) -> PlanFiles:
     """
-    Write plan.json, report.html, report.pdf, figures, scene.glb and hip.npz.
+    Write the plan, its report, the pages for people, the scene and the stored hip.
+
+    The files are plan.json, report, patient and colleague as html and pdf, a letter where a
+    template is given, figures/*.svg, scene.glb and hip.npz.
 
     Parameters
     ----------
@@ -97,6 +107,8 @@ def write_plan(
         Rows and settings the plan was made with; the shipped ones where left out.
     issued_on
         Date to print, year-month-day; '' prints none. No clock is read.
+    letters
+        Templates of letters to write.
     progress
         Told the stages; may raise to cancel, and then the folder is as it was.
 
@@ -109,14 +121,23 @@ def write_plan(
     ------
     FileRefusal
         The folder cannot be written or the disk is full; nothing half written is left.
+    CaseRefusal
+        A template of a letter cannot be used.
     """
     tell = progress or no_progress
     out_dir = plan_folder(out_dir)
     try:
         with _folder_beside(out_dir) as partial:
-            _write_all(
-                plan, partial, stored=stored, evidence=evidence, issued_on=issued_on, tell=tell
+            with_hip = stored or (StoredHip(hip=plan.hip) if plan.hip is not None else None)
+            _write_pages(
+                plan,
+                partial,
+                evidence=evidence,
+                issued_on=issued_on,
+                letters=letters,
+                tell=tell,
             )
+            _write_hip(plan, partial, stored=with_hip, tell=tell)
             tell(0.95, "moving the files into place")
             return PlanFiles(folder=out_dir, names=_move_into(partial, out_dir))
     except OSError as error:
@@ -127,29 +148,56 @@ def write_plan(
         ) from None
 
 
-def _write_all(
+def _write_pages(
     plan: Plan,
     folder: Path,
     *,
-    stored: StoredHip | None,
     evidence: EvidenceTable | None,
     issued_on: str,
+    letters: Sequence[LetterTemplate],
     tell: Progress,
 ) -> None:
-    """Every file of a plan into an empty folder."""
-    from rimwright.report import write_report, write_scene
+    """The plan and every page of it into an empty folder."""
+    from rimwright.report import (
+        LetterKind,
+        write_colleague_page,
+        write_letter,
+        write_patient_page,
+        write_report,
+    )
 
     tell(0.0, "writing the plan")
     text = json.dumps(plan_document(plan), indent=1, ensure_ascii=False, allow_nan=False)
     (folder / PLAN_FILE).write_text(text + "\n", encoding="utf-8")
+    for letter in letters:  # first: a template that cannot be used is refused soonest
+        tell(0.05, f"writing the letter of {letter.kind}")
+        write_letter(
+            plan,
+            letter.text,
+            folder,
+            kind=LetterKind(letter.kind),
+            issued_on=issued_on,
+            evidence=evidence,
+            where=letter.where,
+        )
     tell(0.1, "writing the report")
     write_report(plan, folder, issued_on=issued_on, evidence=evidence)
-    if plan.hip is None:
+    tell(0.5, "writing the page for the patient")
+    write_patient_page(plan, folder, issued_on=issued_on, evidence=evidence)
+    tell(0.65, "writing the page for colleagues")
+    write_colleague_page(plan, folder, issued_on=issued_on, evidence=evidence)
+
+
+def _write_hip(plan: Plan, folder: Path, *, stored: StoredHip | None, tell: Progress) -> None:
+    """The scene on bone and the measured hip, where there is one."""
+    from rimwright.report import write_scene
+
+    if stored is None:
         return
     tell(0.8, "writing the scene")
     write_scene(plan, folder / SCENE_FILE)
     tell(0.9, "storing the hip")
-    save_hip(stored or StoredHip(hip=plan.hip), folder / HIP_FILE)
+    save_hip(stored, folder / HIP_FILE)
 
 
 @contextmanager
@@ -179,7 +227,7 @@ def _move_into(partial: Path, out_dir: Path) -> tuple[str, ...]:
         for path in figures.glob("*.svg"):
             if f"{FIGURES}/{path.name}" not in names:
                 path.unlink()
-    for name in (SCENE_FILE, HIP_FILE):
+    for name in (SCENE_FILE, HIP_FILE, *LETTER_FILES):
         if name not in names:
             (out_dir / name).unlink(missing_ok=True)
     return tuple(names)

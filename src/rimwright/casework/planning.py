@@ -19,12 +19,19 @@ from rimwright.anatomy import (
 from rimwright.casework.bone_files import bone_files_of
 from rimwright.casework.bones import measure_bones
 from rimwright.casework.case import Case
-from rimwright.casework.case_findings import JOINT_SPACE_TAKEN_AS, findings_of, patient_facts
+from rimwright.casework.case_findings import (
+    JOINT_SPACE_TAKEN_AS,
+    findings_of,
+    joint_spaces,
+    patient_facts,
+)
 from rimwright.casework.case_settings import SettingsInForce, printed_settings, settings_in_force
 from rimwright.casework.equipment import list_equipment
 from rimwright.casework.ground import BoneToFix, corridors_of, ground_of
 from rimwright.casework.hip_store import StoredHip, code_digest
 from rimwright.casework.option_layout import OptionLayouts
+from rimwright.casework.revision_ground import revision_obstacles
+from rimwright.casework.worse_case import plan_for_worse
 from rimwright.errors import CaseRefusal
 from rimwright.fixation import build_mesh_field
 from rimwright.treatment import assess_candidacy, list_options
@@ -141,13 +148,16 @@ def plan_case(
         stored = with_field(stored)
     measured = None if stored is None else stored.hip
     tell(share, "portals and corridors")
-    found = ground_of(case, stored, used=used)
+    earlier = revision_obstacles(case.revision, measured, table=used.table)
+    found = ground_of(stored, old_anchors=(*case.old_anchors, *earlier.bodies), used=used)
     ground = found if isinstance(found, BoneToFix) else None
     why_not = found if isinstance(found, str) else ""
     corridors = corridors_of(ground, used=used) if ground else ()
     tell(share + 0.5 * (1 - share), "options")
     findings = findings_of(case, measured)
-    options = list_options(case.labrum, findings, used.table, notch=_notch(measured))
+    options = list_options(
+        case.labrum, findings, used.table, notch=_notch(measured), rules=used.rules
+    )
     layouts = OptionLayouts(ground=ground, why_not=why_not, hip=measured, used=used)
     planned = []
     for number, option in enumerate(options):
@@ -155,25 +165,35 @@ def plan_case(
         tell(done, f"laying out {option.name}")
         planned.append(layouts.lay_out(option))
     shown = _shown_first(case, planned)
+    worse = plan_for_worse(shown, planned, layouts=layouts)
     tell(1.0, "planned")
     return Plan(
         case_id=case.id,
         side=case.side,
         hip=measured,
         labrum=case.labrum,
-        candidacy=assess_candidacy(findings, used.table),
+        candidacy=assess_candidacy(findings, used.table, rules=used.rules),
         planned_option=str(shown.option.name),
         options=tuple(planned),
         corridors=corridors,
         portals=ground.portals if ground else (),
         orders_of_work=tuple(item.for_option(shown.option) for item in used.techniques),
-        equipment_list=list_equipment(shown, grafts=used.grafts, table=used.table),
-        cautions=_cautions(case, stored, used, ground.placement.cautions if ground else ()),
+        equipment_list=list_equipment(shown, grafts=used.grafts, table=used.table, worse=worse),
+        cautions=_cautions(
+            case,
+            stored,
+            used,
+            (*(ground.placement.cautions if ground else ()), *earlier.cautions),
+        ),
         settings=printed_settings(case, used),
         patient=patient_facts(case),
         digest=_digest(case, stored, used),
         old_anchors=case.old_anchors,
         corridor_kind=used.anchors[0] if corridors else None,
+        person=case.person,
+        clinic=case.clinic,
+        revision=case.revision,
+        worse_plan=worse,
     )
 
 
@@ -203,7 +223,7 @@ def _cautions(
     case: Case,
     stored: StoredHip | None,
     used: SettingsInForce,
-    portal_cautions: Sequence[str],
+    from_bone: Sequence[str],
 ) -> tuple[str, ...]:
     """General doubts, each once."""
     found: list[str] = []
@@ -216,15 +236,15 @@ def _cautions(
         found += stored.hip.warnings
         if stored.made_by and stored.made_by != code_digest():
             found.append(OTHER_CODE)
-        found += portal_cautions
         found += _moved_landmarks(case, stored.hip)
-    if _was_operated(case) and not case.old_anchors:
+    found += from_bone
+    if _was_operated(case) and not (case.old_anchors or case.revision):
         found.append(UNSEEN_ANCHORS)
     unknown = case.labrum.unknown_sectors()
     if unknown:
         arcs = ", ".join(str(sector) for sector in unknown)
         found.append(f"Labrum unknown, not healthy: {arcs}")
-    if case.grades.joint_space_mm is not None and case.grades.joint_space_seen_by is None:
+    if joint_spaces(case.grades) and case.grades.joint_space_seen_by is None:
         found.append(JOINT_SPACE_TAKEN_AS)
     found += used.doubts
     return tuple(dict.fromkeys(found))

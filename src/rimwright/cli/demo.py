@@ -22,9 +22,9 @@ def demo(
     file, change it, and plan it again with `rimwright plan OUT/case/case.toml --out OUT/plan`.
     """
     from rimwright.casework import write_demo_case
-    from rimwright.cli.plan import plan_into, today
+    from rimwright.cli.plan import plan_into, show, today
 
     with progress_bar() as tell:
         tell(0.0, "making the bones")
         case = write_demo_case(out / "case")
-    plan_into(case, out / "plan", hip=None, issued_on=today(), as_json=False)
+    show([plan_into(case, out / "plan", hip=None, issued_on=today())], as_json=False)

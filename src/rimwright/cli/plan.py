@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,7 +15,25 @@ from rimwright.cli.screen import print_json, progress_bar, say, warn
 
 if TYPE_CHECKING:
     from rimwright.anatomy import Plan
-    from rimwright.casework import PlanFiles
+    from rimwright.casework import Case, PlanFiles
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Planned:
+    """
+    One plan that was written.
+
+    Parameters
+    ----------
+    plan, files
+        What was planned and where it stands.
+    note
+        What was reused, in a sentence.
+    """
+
+    plan: Plan
+    files: PlanFiles
+    note: str = ""
 
 
 def plan(
@@ -46,12 +66,22 @@ def plan(
     """
     Plan a case: corridors, the five options, anchors, graft stock, order of work, report.
 
-    Writes plan.json, report.html, report.pdf, figures, scene.glb and hip.npz. A plan already in
-    the folder is replaced only once the new one is whole.
+    Writes plan.json, the report, a page for the patient, a page for colleagues, letters where the
+    case asks for them, figures, scene.glb and hip.npz. A plan already in the folder is replaced
+    only once the new one is whole. Of two cases each hip goes to OUT/left and OUT/right.
 
     Example: rimwright plan case.toml --out plan
     """
-    plan_into(cases[0], out, hip=hip, issued_on=issued_on or today(), as_json=json)
+    dated = issued_on or today()
+    if len(cases) > 2:
+        raise typer.BadParameter("a person has two hips", param_hint="CASE")
+    if len(cases) == 1:
+        made = plan_into(cases[0], out, hip=hip, issued_on=dated)
+        show([made], as_json=json)
+        return
+    if hip is not None:
+        raise typer.BadParameter("of which side? plan one case at a time", param_hint="--hip")
+    plan_both(cases[0], cases[1], out, issued_on=dated, as_json=json)
 
 
 def known_date(text: str | None) -> str | None:
@@ -69,20 +99,27 @@ def today() -> str:
     return datetime.now().astimezone().date().isoformat()
 
 
-def plan_into(case: Path, out: Path, *, hip: Path | None, issued_on: str, as_json: bool) -> None:
-    """Plan a case file into a folder and show what came of it."""
+def plan_into(case: Path, out: Path, *, hip: Path | None, issued_on: str) -> Planned:
+    """Plan a case file into a folder."""
+    from rimwright.casework import read_case
+
+    return plan_read(read_case(case), out, hip=hip, issued_on=issued_on)
+
+
+def plan_read(read: Case, out: Path, *, hip: Path | None, issued_on: str) -> Planned:
+    """Plan a case that is read into a folder."""
     from rimwright.casework import (
         hip_for_case,
+        letter_templates,
         plan_case,
-        plan_document,
         plan_folder,
-        read_case,
         write_plan,
     )
     from rimwright.casework.case_settings import settings_in_force
 
-    read = read_case(case)
     plan_folder(out)
+    letters = letter_templates(read)
+    table = settings_in_force(read).table
     with progress_bar() as tell:
         chosen = hip_for_case(
             read, given=hip, beside=out, progress=lambda done, stage: tell(0.45 * done, stage)
@@ -94,17 +131,46 @@ def plan_into(case: Path, out: Path, *, hip: Path | None, issued_on: str, as_jso
             made,
             out,
             stored=chosen.stored,
-            evidence=settings_in_force(read).table,
+            evidence=table,
             issued_on=issued_on,
+            letters=letters,
             progress=lambda done, stage: tell(0.65 + 0.35 * done, stage),
         )
-    if chosen.note:
-        say(chosen.note)
-    warn(made.cautions)
+    return Planned(plan=made, files=files, note=chosen.note)
+
+
+def plan_both(first: Path, second: Path, out: Path, *, issued_on: str, as_json: bool) -> None:
+    """Plan both hips of one person, each into its own folder, and set them side by side."""
+    from rimwright.casework import plan_folder, read_case, two_hips
+    from rimwright.report import write_two_hips
+
+    pair = two_hips(read_case(first), read_case(second))
+    plan_folder(out)
+    made = [
+        plan_read(case, out / str(case.side), hip=None, issued_on=issued_on) for case in pair.cases
+    ]
+    page = write_two_hips(made[0].plan, made[1].plan, out, issued_on=issued_on)
+    show(made, as_json=as_json)
+    if not as_json:
+        from rimwright.cli.screen import output
+
+        output().print(f"Both hips: {page.html}", soft_wrap=True)
+
+
+def show(made: Sequence[Planned], *, as_json: bool) -> None:
+    """Say what came of one plan, or of two."""
+    from rimwright.casework import plan_document
+
+    for item in made:
+        if item.note:
+            say(item.note)
+        warn(item.plan.cautions)
     if as_json:
-        print_json(plan_document(made))
-    else:
-        show_plan(made, files)
+        documents = [plan_document(item.plan) for item in made]
+        print_json(documents[0] if len(documents) == 1 else documents)
+        return
+    for item in made:
+        show_plan(item.plan, item.files)
 
 
 def show_plan(made: Plan, files: PlanFiles) -> None:
@@ -134,4 +200,7 @@ def show_plan(made: Plan, files: PlanFiles) -> None:
                 f"{anchor.status}{': ' + anchor.reason if anchor.reason else ''}",
             )
         console.print(anchors)
+    if made.worse_plan is not None:
+        for sentence in made.worse_plan.says:
+            console.print(f"{sentence}.")
     console.print(f"The report: {files.report}", soft_wrap=True)

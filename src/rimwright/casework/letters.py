@@ -1,0 +1,61 @@
+"""The letters a case asks for, with the text of their templates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rimwright.casework.case import Case
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LetterTemplate:
+    """
+    One letter to write.
+
+    Parameters
+    ----------
+    kind
+        'authorisation' or 'referral'.
+    text
+        The template.
+    where
+        How it is called in a refusal.
+    """
+
+    kind: str
+    text: str
+    where: str
+
+
+def letter_templates(case: Case) -> tuple[LetterTemplate, ...]:
+    """
+    Read the templates of a case.
+
+    Parameters
+    ----------
+    case
+        Its settings name templates, or the shipped ones.
+
+    Returns
+    -------
+    tuple of LetterTemplate
+        Empty where no letter is asked for.
+
+    Raises
+    ------
+    FileRefusal
+        A template is missing or no text.
+    """
+    from rimwright.casework.case_file import text_of
+    from rimwright.report import LetterKind, shipped_template
+
+    return tuple(
+        LetterTemplate(
+            kind=kind,
+            text=shipped_template(LetterKind(kind))
+            if path is None
+            else text_of(path, where=path.name),
+            where=f"{kind}.txt" if path is None else path.name,
+        )
+        for kind, path in case.settings.letters.items()
+    )

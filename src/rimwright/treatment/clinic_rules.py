@@ -90,7 +90,11 @@ class _ClinicFile:
         return replace(laid, changes=tuple(changes))
 
     def _off(self, rules: RuleSet) -> dict[str, str]:
-        known = [_name(item) for item in (*rules.measures, *rules.facts, *rules.labrum)]
+        known = [
+            *(_name(item) for item in rules.measures),
+            *(_name(item) for item in rules.facts),
+            *(_name(item) for item in rules.labrum),
+        ]
         off: dict[str, str] = {}
         for entry in self.checks.entries(self.document, "off", where=self.file):
             where = f"{self.file}, [[off]] {entry.get('id', '?')}"

@@ -77,7 +77,7 @@ def _applied(measure: Measure, readings: MeasureReadings, *, table: EvidenceTabl
         label=measure.label,
         state=MeasureState.MET,
         text=f"{short} ({beside(cut_offs[position])}){also}. {roads}",
-        short=short,
+        short=short + _mark(cut_offs[position][0]),
         seen=seen,
         reading=reading,
         cut_offs=flat,
@@ -110,6 +110,15 @@ def _not_applied(
         ),
         evidence=rows_of(settings),
     )
+
+
+def _mark(in_force: CutOff) -> str:
+    """What a cut-off in force rests on, where nobody read it."""
+    if in_force.chosen_by == "clinic":
+        return " (cut-off set by the clinic)"
+    if in_force.status is None or in_force.status.was_read:
+        return ""
+    return f" (cut-off {in_force.status})"
 
 
 def _if_it_were(measure: Measure, reading: Reading, in_force: list[CutOff]) -> str:

@@ -13,6 +13,7 @@ from rimwright.report.appendix import (
     settings_section,
 )
 from rimwright.report.blocks import Document
+from rimwright.report.bony_section import bony_section
 from rimwright.report.chapters import (
     candidacy_section,
     dial_section,
@@ -25,7 +26,9 @@ from rimwright.report.measured_chapters import (
     measurements_section,
     portals_section,
 )
+from rimwright.report.revision_section import revision_section
 from rimwright.report.wording import side_words
+from rimwright.report.worse_section import worse_section
 
 
 class PlanMark(StrEnum):
@@ -60,16 +63,20 @@ def compose(
     """
     first = first_page(plan)
     dated = issued_on or str(plan.settings.get("issued_on", ""))
-    body = (
+    parts = (
         dial_section(plan),
+        revision_section(plan),
         options_section(plan),
         candidacy_section(plan),
         measurements_section(plan, evidence=evidence),
         corridors_section(plan, evidence=evidence),
+        bony_section(plan),
         portals_section(plan),
         work_section(plan),
+        worse_section(plan),
         cautions_section(plan),
     )
+    body = tuple(part for part in parts if part is not None)
     settings = settings_section(plan, evidence=evidence)
     cited = (*cited_in(first), *cited_in(body), *cited_in(settings))
     return Document(

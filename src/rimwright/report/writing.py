@@ -18,6 +18,8 @@ from rimwright.report.scene import scene_bytes
 
 FIGURE_NAMES = (
     "alpha",
+    "cam-contour",
+    "cam-hours",
     "corridors",
     "coverage",
     "joint-space",
@@ -25,6 +27,8 @@ FIGURE_NAMES = (
     "portals",
     "rim-ring",
     "rim-strip",
+    "trim-hours",
+    "trim-steps",
 )
 """Every drawing a report may have."""
 

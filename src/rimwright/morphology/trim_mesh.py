@@ -27,10 +27,10 @@ from rimwright.errors import BoneRefusal
 from rimwright.evidence import EvidenceTable, load_evidence
 from rimwright.morphology.femur.sections import Dial, RadialContours
 from rimwright.morphology.polar_contours import cut_used
+from rimwright.morphology.rim_sections import cut_rim_sections
 from rimwright.morphology.rim_trim import (
     TrimmedEdge,
     bone_to_trim,
-    cut_rim_sections,
     depth_by_hour,
     move_edge,
 )
@@ -41,6 +41,8 @@ INTO_JOINT_MM = 2.5
 """The cutting body reaches this far into the joint, mm, so that no face of it lies on bone."""
 BEYOND_MM = 1.5
 """… and this far over bone on its other sides, mm."""
+LEAST_CUT_MM = 2.0
+"""The cut is at least this long, mm, so that the cutting body has a width where it leaves bone."""
 FARTHEST_MM = 20.0
 """The cut ends this far from the new edge, mm, also where bone goes on, as at the anterior inferior
 spine: there a step is left."""
@@ -79,8 +81,9 @@ def trimmed_bone(
 
     Notes
     -----
-    The cut stands at the new edge at 65 % of the turn that the old edge had, so that the new edge
-    is the sharper of its two borders. Boolean difference of closed solids.
+    The cut stands at the new edge at three quarters of the angle that is free there, at most
+    straight away from the sphere's centre, so that the new edge is the sharper of its two borders.
+    Boolean difference of closed solids.
     """
     rim, bone, faces = bone_to_trim(hip)
     depth_mm = depth_by_hour(rim, trims, table=table or load_evidence())
@@ -121,7 +124,7 @@ def _reach_mm(
     )
     reach = np.zeros(N_RIM_HOURS)
     for hour in np.flatnonzero(depth_mm > 0.0):
-        reach[hour] = _first_exit_mm(contours, hour, edge.points[hour], edge.cut[hour])
+        reach[hour] = _first_exit_mm(contours, int(hour), edge.points[hour], edge.cut[hour])
     # an even far border: never nearer than the bone's own, but for the step of a very thick rim
     wide = maximum_filter1d(reach, size=5, mode="wrap")
     even: Floats = gaussian_filter1d(wide, EVEN_STATIONS, mode="wrap")
@@ -155,9 +158,7 @@ def _runs(is_trimmed: np.ndarray) -> list[Ints]:
     return [(np.arange(a, b) + first) % n for a, b in edges.reshape(-1, 2)]
 
 
-def _cutter(
-    rim: RimCurve, edge: TrimmedEdge, depth_mm: Floats, reach_mm: Floats, run: Ints
-) -> Any:
+def _cutter(rim: RimCurve, edge: TrimmedEdge, depth_mm: Floats, reach_mm: Floats, run: Ints) -> Any:
     """The body that is taken away along one run of hours."""
     n = N_RIM_HOURS
     closed = len(run) == n
@@ -179,18 +180,16 @@ def _cutter(
     away = np.stack([-cut[:, 1], cut[:, 0]], axis=1)  # from the bone that stays
     start = edge.points[stations] + lift[:, None] * away
     depth = depth_mm[stations]
-    far = np.maximum(reach_mm[stations], 2.0) + BEYOND_MM
+    out_mm = np.maximum(reach_mm[stations], LEAST_CUT_MM) + BEYOND_MM
     low = start - INTO_JOINT_MM * cut
-    high = start + far[:, None] * cut
+    high = start + out_mm[:, None] * cut
     # over the old edge and its flare
     over = (depth + 2.0 * BEYOND_MM)[:, None] * away
     corners = np.stack([low, high, high + over, low + over], axis=1)
     angle = np.radians(30.0 * hours)
     radials = np.cos(angle)[:, None] * rim.twelve + np.sin(angle)[:, None] * rim.three
     points = (
-        rim.centre_mm
-        + corners[:, :, :1] * radials[:, None, :]
-        + corners[:, :, 1:] * rim.axis
+        rim.centre_mm + corners[:, :, :1] * radials[:, None, :] + corners[:, :, 1:] * rim.axis
     ).reshape(-1, 3)
     solid = _solid(points, _swept(len(stations), closed=closed))
     if solid.volume() < 0.0:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import rimwright.casework.reuse as reuse
-from rimwright.anatomy import Cancelled, OptionName, Stance, Status
+from rimwright.anatomy import Cancelled, OptionName, Stance, Status, spoken_hour
 from rimwright.casework import (
     case_from_document,
     document_schema,
@@ -26,6 +26,7 @@ from rimwright.casework import (
 )
 from rimwright.casework.planning import UNSEEN_ANCHORS
 from rimwright.errors import CaseRefusal, Refusal
+from rimwright.treatment import shipped_rules
 
 
 @pytest.fixture(scope="module")
@@ -127,6 +128,92 @@ def test_equipment_counts_the_planned_anchors_and_spares(plan):
     assert any("tibialis" in item.item for item in plan.equipment_list)
 
 
+def test_each_anchor_has_its_guide_by_portal(plan):
+    """The guides name every portal and every anchor once, and no portal no anchor needs."""
+    guides = [item for item in plan.equipment_list if item.item.startswith("guide ")]
+    for portal in {anchor.portal for anchor in plan.anchors}:
+        hours = [spoken_hour(item.hour) for item in plan.anchors if item.portal == portal]
+        (line,) = [item for item in guides if f"the {portal} portal" in item.item]
+        assert line.note.endswith(", ".join(hours))
+    assert len(guides) == len({anchor.portal for anchor in plan.anchors})
+
+
+def test_the_worse_case_replaces_what_rests_on_the_remnant(demo, stored, plan):
+    """A repair that fails needs a graft and says how much; what is kept stays kept."""
+    worse = plan.worse_plan
+    assert {str(item.action) for item in worse.planned.option.actions} == {"replace", "keep"}
+    assert (worse.anchors_more, worse.graft_more_mm) == (0, 0.0)
+    repair = plan_case(changed(demo, settings={"option": "repair"}), hip=stored)
+    assert repair.graft is None
+    assert repair.worse_plan.graft_more_mm == plan.graft.stock_length_mm
+    booked = [item for item in repair.equipment_list if "only if the remnant" in item.note]
+    assert [item.item for item in booked] == ["tibialis tendon allograft, 6 mm"]
+    assert f"{plan.graft.stock_length_mm:.0f} mm" in booked[0].note
+
+
+@pytest.mark.parametrize("option", ["debridement", "segmental reconstruction"])
+def test_without_a_remnant_there_is_no_worse_case(demo, stored, option):
+    """An option that fixes nothing of the remnant has nothing to lose by it."""
+    made = plan_case(changed(demo, settings={"option": option}), hip=stored)
+    assert made.worse_plan is None
+    assert plan_document(made)["unavailable"]["worse"]
+
+
+def test_what_surgery_left_narrows_the_corridors_there(demo, stored):
+    """A cyst of 6 mm at 1:00 leaves less room at 1:00 and the same at 10:00; it is in the plan."""
+    bare = plan_case(changed(demo, revision=[], old_anchor=[]), hip=stored)
+    cyst = {"kind": "cyst", "hour": 1.0, "size_mm": 6.0, "seen_by": "CT"}
+    made = plan_case(changed(demo, revision=[cyst], old_anchor=[]), hip=stored)
+    room = {item.hour: item.half_angle_deg for item in bare.corridors}
+    left = {item.hour: item.half_angle_deg for item in made.corridors}
+    assert left[1.0] < room[1.0] - 1.0
+    assert left[10.0] == room[10.0]
+    assert plan_document(made)["revision"][0]["kind"] == "cyst"
+    assert any("cyst at 1:00" in text for text in made.cautions)
+
+
+def test_the_record_of_the_clinic_reaches_plan_and_document(plan):
+    """Person, record, findings of earlier surgery and grades are printed as the case gave them."""
+    document = plan_document(plan)
+    assert document["person"] == "invented person"
+    assert document["clinic"]["symptoms"]["on"] == "2026-02-10"
+    assert document["clinic"]["examinations"][0]["motion"]["flexion_deg"] == 105.0
+    assert [item["kind"] for item in document["revision"]] == [
+        "tunnel",
+        "earlier trim",
+        "capsule defect",
+    ]
+    assert plan.patient["ligamentum teres"] == "grade 1 of 3"
+
+
+def test_a_rule_file_of_the_clinic_is_in_force_and_printed(demo, stored, tmp_path):
+    """What a clinic switches off is named in the settings with its reason."""
+    rule = shipped_rules().facts[0].id
+    rules = tmp_path / "ours.toml"
+    rules.write_text(
+        f'schema = "rimwright.clinic-rules/1"\n[[off]]\nid = "{rule}"\nnote = "not here"\n',
+        encoding="utf-8",
+    )
+    settings = plan_case(changed(demo, settings={"rules": str(rules)}), hip=stored).settings
+    assert (settings["rules"], settings["rules_changed"]) == (
+        "ours.toml",
+        [f"{rule}: switched off (not here)"],
+    )
+    with pytest.raises(Refusal) as refused:
+        plan_case(changed(demo, settings={"rules": str(tmp_path / "gone.toml")}), hip=stored)
+    assert "gone.toml" in str(refused.value)
+
+
+def test_low_coverage_brings_a_summary_for_a_surgeon_of_another_road(demo, stored, plan):
+    """A centre-edge angle of 15 degrees on a radiograph asks for an opinion; 33 does not."""
+    low = {"quantity": "lateral_centre_edge_angle", "value": 15, "seen_by": "radiograph"}
+    made = plan_case(changed(demo, reading=[low]), hip=stored)
+    assert made.referral[0].startswith("For a surgeon who does osteotomies")
+    assert plan_document(made)["referral"] == list(made.referral)
+    other = plan_case(changed(demo, reading=[{**low, "value": 33}]), hip=stored)
+    assert (plan.referral, other.referral) == ((), ())
+
+
 def test_what_the_case_changes_is_printed(plan, demo, stored):
     """A margin set in the case stands in the settings as changed; a default does not."""
     tighter = changed(demo, settings={"margin_joint_mm": 1.0})
@@ -205,10 +292,17 @@ def test_earlier_surgery_without_old_anchors_is_a_caution(
     case = changed(
         demo,
         old_anchor=None,
+        revision=None,
+        clinic=None,
         history=None if history is None else {"previous_hip_arthroscopy": history},
         labrum=[sector],
     )
     assert (UNSEEN_ANCHORS in plan_case(case, hip=stored).cautions) is is_said
+    trimmed = {"kind": "earlier trim", "hour": 1.0}
+    tunnel = {"kind": "tunnel", "hour": 1.0}
+    for finding, is_still_said in ((trimmed, True), (tunnel, False)):
+        with_finding = plan_case(changed(case, revision=[finding]), hip=stored)
+        assert (UNSEEN_ANCHORS in with_finding.cautions) is is_still_said
     with_anchor = changed(case, old_anchor=demo.document["old_anchor"])
     assert UNSEEN_ANCHORS not in plan_case(with_anchor, hip=stored).cautions
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from rimwright.casework.bone_files import BoneFiles, bone_files_of, input_digest
     from rimwright.casework.bones import MeasuredBones, measure_bones, measure_sides
+    from rimwright.casework.both_hips import TwoHips, two_hips
     from rimwright.casework.case import Case
     from rimwright.casework.case_file import case_from_document, read_case, read_document
     from rimwright.casework.demo_case import write_demo_case
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from rimwright.casework.reuse import ChosenHip, hip_for_case
     from rimwright.casework.schemas import document_schema
     from rimwright.casework.technique_files import Technique, read_technique
-    from rimwright.casework.two_hips import TwoHips, two_hips
 
 _HOMES = {
     "BoneFiles": "bone_files",
@@ -34,7 +34,7 @@ _HOMES = {
     "PlanFiles": "plan_files",
     "StoredHip": "hip_store",
     "Technique": "technique_files",
-    "TwoHips": "two_hips",
+    "TwoHips": "both_hips",
     "bone_files_of": "bone_files",
     "case_from_document": "case_file",
     "document_schema": "schemas",
@@ -53,7 +53,7 @@ _HOMES = {
     "read_document": "case_file",
     "read_technique": "technique_files",
     "save_hip": "hip_store",
-    "two_hips": "two_hips",
+    "two_hips": "both_hips",
     "write_demo_case": "demo_case",
     "write_plan": "plan_files",
 }

@@ -16,6 +16,7 @@ DEMO_CASE = """\
 schema = "rimwright.case/1"
 id = "demo"
 side = "left"
+person = "invented person"       # the same word in the case of the other hip
 
 [patient]
 age = 34
@@ -35,6 +36,55 @@ axes = "LPS"
 tonnis_grade = 0
 joint_space_mm = 3.8
 joint_space_seen_by = "radiograph"
+joint_space_lateral_mm = 3.8
+joint_space_apex_mm = 4.1
+joint_space_medial_mm = 4.0
+ligamentum_teres_grade = 1
+
+[clinic.symptoms]
+site = "groin"
+duration_months = 14
+onset = "gradual"
+on = 2026-02-10
+
+[[clinic.examination]]
+flexion_deg = 105
+internal_rotation_90_deg = 12
+external_rotation_90_deg = 40
+impingement_sign = true
+apprehension_sign = false
+dial_sign = false
+laxity_score = 2
+on = 2026-02-10
+
+[[clinic.injection]]
+what = "local anaesthetic into the joint"
+relief = "partial"
+on = 2026-01-20
+
+[[clinic.care]]
+kind = "physiotherapy"
+weeks = 16
+effect = "partial"
+on = 2025-09-01
+
+[[clinic.score]]
+instrument = "iHOT-12"
+value = 41
+on = 2026-02-10
+
+[[clinic.imaging]]
+kind = "labrum"
+where = "11:00 to 2:30"
+finding = "thin, signal at the earlier repair"
+modality = "MR"
+on = 2026-01-12
+
+[[clinic.operation]]
+side = "left"
+year = 2022
+kind = "arthroscopy"
+done = "labral repair with one anchor left in the rim, cam reshaped in part"
 
 [[labrum]]                       # sectors not listed are unknown, not healthy
 from_hour = 11.0
@@ -82,6 +132,31 @@ calcified = false
 hour = 1.5
 drill_mm = 2.9
 depth_mm = 15.0
+
+[[revision]]                     # what else the earlier operation left
+kind = "tunnel"
+hour = 0.25
+size_mm = 2.0
+depth_mm = 15.0
+seen_by = "operation note"
+note = "drilled, no anchor seated"
+
+[[revision]]
+kind = "earlier trim"
+from_hour = 0.0
+to_hour = 2.0
+size_mm = 1.0
+seen_by = "operation note"
+
+[[revision]]
+kind = "capsule defect"
+from_hour = 0.5
+to_hour = 1.5
+size_mm = 8.0
+seen_by = "MR"
+
+[cam]
+target_alpha_deg = 50
 
 [equipment]
 anchors = [{drill_mm = 1.8, depth_mm = 20.0}, {drill_mm = 2.9, depth_mm = 15.0}]

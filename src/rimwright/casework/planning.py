@@ -12,6 +12,7 @@ from rimwright.anatomy import (
     Plan,
     PlannedOption,
     Progress,
+    RevisionKind,
     Sector,
     Stance,
     no_progress,
@@ -34,11 +35,12 @@ from rimwright.casework.revision_ground import revision_obstacles
 from rimwright.casework.worse_case import plan_for_worse
 from rimwright.errors import CaseRefusal
 from rimwright.fixation import build_mesh_field
-from rimwright.treatment import assess_candidacy, list_options
+from rimwright.treatment import Findings, assess_candidacy, list_options, referral_summary
 
 UNSEEN_ANCHORS = (
-    "Earlier surgery is recorded and no old anchor: anchors or tunnels that this plan does not "
-    "avoid may lie in the rim"
+    "Earlier surgery is recorded, and where its anchors lie is not: the rim may hold anchors or "
+    "tunnels that this plan does not avoid; those not of metal are often not seen on CT, so an "
+    "empty image is no free rim (planning:4.37, from memory)"
 )
 SAME_LANDMARK_MM = 1e-6
 """Landmarks nearer than this are one, mm: rounding of a stored file, far below any picking."""
@@ -194,6 +196,7 @@ def plan_case(
         clinic=case.clinic,
         revision=case.revision,
         worse_plan=worse,
+        referral=_referral(findings, used),
     )
 
 
@@ -238,7 +241,7 @@ def _cautions(
             found.append(OTHER_CODE)
         found += _moved_landmarks(case, stored.hip)
     found += from_bone
-    if _was_operated(case) and not (case.old_anchors or case.revision):
+    if _was_operated(case) and not _says_where(case):
         found.append(UNSEEN_ANCHORS)
     unknown = case.labrum.unknown_sectors()
     if unknown:
@@ -250,10 +253,27 @@ def _cautions(
     return tuple(dict.fromkeys(found))
 
 
+def _referral(findings: Findings, used: SettingsInForce) -> tuple[str, ...]:
+    """The summary for a surgeon of another road, where coverage calls for one."""
+    summary = referral_summary(findings, used.table, rules=used.rules)
+    return () if summary is None else summary.paragraphs()
+
+
 def _was_operated(case: Case) -> bool:
-    """Whether an earlier arthroscopy or a suture in the labrum is recorded."""
-    return bool(case.history.previous_hip_arthroscopy) or any(
-        sector.prior_suture for sector in case.labrum.sectors
+    """Whether anything says that this hip was operated on before."""
+    return (
+        bool(case.history.previous_hip_arthroscopy)
+        or any(sector.prior_suture for sector in case.labrum.sectors)
+        or any(item.kind.is_left_by_surgery for item in case.revision)
+        or bool(case.clinic and case.clinic.operations_on(case.side))
+    )
+
+
+def _says_where(case: Case) -> bool:
+    """Whether an anchor or tunnel in the rim is entered."""
+    return bool(case.old_anchors) or any(
+        item.kind in (RevisionKind.ANCHOR, RevisionKind.TUNNEL) and item.place
+        for item in case.revision
     )
 
 

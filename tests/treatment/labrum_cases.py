@@ -6,16 +6,19 @@ from hypothesis import strategies as st
 
 from rimwright.anatomy import (
     Attachment,
+    Effect,
     Fibres,
     LabrumMap,
     LabrumSector,
     Sector,
     SeenBy,
+    Stance,
     Tear,
     Tissue,
 )
 from rimwright.treatment import Findings, Modality, Reading
 
+STANCE_ORDER = (Stance.SUPPORTED, Stance.OPEN, Stance.ADVISED_AGAINST, Stance.NOT_POSSIBLE)
 SOUND = {
     "tissue": Tissue.GOOD,
     "attachment": Attachment.ATTACHED,
@@ -81,7 +84,13 @@ def labrum_sectors(draw: st.DrawFn) -> tuple[LabrumSector, ...]:
     return tuple(sector(*arc, **draw(st.fixed_dictionaries(FINDINGS_OF_A_SECTOR))) for arc in arcs)
 
 
-MEASURES = ("joint_space_min", "lateral_centre_edge_angle", "alpha_angle_max", "femoral_version")
+MEASURES = (
+    "joint_space_min",
+    "joint_space_medial",
+    "lateral_centre_edge_angle",
+    "alpha_angle_max",
+    "femoral_version",
+)
 
 
 @st.composite
@@ -104,5 +113,10 @@ def findings(draw: st.DrawFn) -> Findings:
         bmi_kg_m2=draw(maybe(st.floats(16, 50))),
         previous_hip_arthroscopy=draw(maybe(st.integers(0, 3))),
         tonnis_grade=draw(maybe(st.integers(0, 3))),
+        ligamentum_teres_grade=draw(maybe(st.integers(0, 3))),
+        laxity_score=draw(maybe(st.integers(0, 9))),
+        instability_sign=draw(maybe(st.booleans())),
+        injection_relief=draw(maybe(st.sampled_from(Effect))),
+        non_operative_weeks=draw(maybe(st.floats(0, 80))),
         readings=tuple(readings),
     )

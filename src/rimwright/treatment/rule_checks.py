@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Iterable, Mapping
 from enum import StrEnum
 from typing import Any, NoReturn, TypeVar
@@ -144,7 +145,11 @@ class RuleChecks:
         ((test, limit),) = value.items()
         if isinstance(limit, str):
             self.known(limit, self.table.settings, where=where, kind="setting")
-        elif isinstance(limit, bool) or not isinstance(limit, int | float):
+        elif (
+            isinstance(limit, bool)
+            or not isinstance(limit, int | float)
+            or not math.isfinite(limit)
+        ):
             raise CaseRefusal(
                 f"not a number or a setting (got {limit!r})", where, "Write a number."
             )

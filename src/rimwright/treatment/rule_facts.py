@@ -34,6 +34,7 @@ HIP_NUMBERS = (
     "age_years",
     "bmi_kg_m2",
     "previous_hip_arthroscopy",
+    "tonnis_grade",
     "ligamentum_teres_grade",
     "laxity_score",
     "non_operative_weeks",

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from rimwright.anatomy import Action, OptionName, Stance
+from rimwright.anatomy import MEASUREMENT_KEYS, Action, OptionName, Stance
 from rimwright.errors import CaseRefusal
 from rimwright.treatment.conditions import Condition, Test
-from rimwright.treatment.findings import Modality
+from rimwright.treatment.findings import JOINT_SPACE_SITES, Modality
 from rimwright.treatment.rule_checks import HIP_FIELDS, SECTOR_FIELDS, RuleChecks
+from rimwright.treatment.rule_facts import HIP_NUMBERS
 from rimwright.treatment.rules import (
     FactRule,
     LabrumRule,
@@ -115,24 +116,24 @@ class RuleReader:
             checks.text(sites, site, where=f"{where}, sites")
         holds_for = checks.texts(entry, "holds_for", where=where)
         key = checks.text(entry, "key", where=where)
-        if not holds_for:
-            plain = (*HIP_FIELDS, "tonnis_grade", "femoral_cartilage_grade")
-            checks.known(key, plain, where=f"{where}, key", kind="finding")
-        method = (
-            checks.text(entry, "holds_for_method", where=where)
-            if ("holds_for_method" in entry)
-            else ""
-        )
+        images = (*MEASUREMENT_KEYS, *JOINT_SPACE_SITES)
+        plain = (*HIP_NUMBERS, "femoral_cartilage_grade")
+        checks.known(key, images if holds_for else plain, where=f"{where}, key", kind="finding")
+        for site in sites:
+            checks.known(site, images, where=f"{where}, sites", kind="finding")
+        limits = checks.entries(entry, "limit", where=where)
+        if not limits:
+            raise CaseRefusal("holds no cut-off", where, "Write a [[measure.limit]] under it.")
+        method = ""
+        if "holds_for_method" in entry:
+            method = checks.text(entry, "holds_for_method", where=where)
         return Measure(
             key=key,
             label=checks.text(entry, "label", where=where),
             holds_for=tuple(checks.word(Modality, item, where=where) for item in holds_for),
             holds_for_method=method,
             unknown=checks.text(entry, "unknown", where=where),
-            limits=tuple(
-                self._limit(item, where=where)
-                for item in checks.entries(entry, "limit", where=where)
-            ),
+            limits=tuple(self._limit(item, where=where) for item in limits),
             sites=sites,
             would_change=self._would_change(entry, where=where),
             set_by_clinic=self.by_clinic,

@@ -175,7 +175,10 @@ def _cam(cam: CamPlan) -> list[Block]:
         Heading(text="Cam"),
         Facts(
             pairs=(
-                ("Target", f"alpha {number(cam.target_alpha_deg, 'deg')}, {cam.target_source}"),
+                (
+                    "Target",
+                    f"alpha {number(cam.target_alpha_deg, 'deg')}, {plain(cam.target_source)}",
+                ),
                 ("Bone taken at", n_hours),
                 ("Largest share of the neck's width", f"{share}{where}"),
                 ("Volume", number(cam.volume_mm3, "mm³", digits=0)),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rimwright.anatomy import Action, AnchorKind, Plan, spoken_hour
+from rimwright.anatomy import Action, AnchorKind, Plan, hours_after, spoken_hour
 from rimwright.evidence import EvidenceTable
 from rimwright.report.appendix import cited_in, evidence_section
 from rimwright.report.blocks import (
@@ -171,15 +171,25 @@ def bone_words(plan: Plan) -> str:
     else:
         parts.append("no bone taken from the rim")
     if cam is not None and len(cam.resected_hours):
-        hours = [float(cam.femoral_hours[k]) for k in cam.resected_hours]
+        start, end = _ends([float(cam.femoral_hours[k]) for k in cam.resected_hours])
         deepest = number(float(cam.depth_mm.max()), "mm")
         parts.append(
-            f"cam taken at {count_of(len(hours), 'femoral hour')} between "
-            f"{spoken_hour(hours[0])} and {spoken_hour(hours[-1])}, at most {deepest}"
+            f"cam taken from femoral {spoken_hour(start)} to {spoken_hour(end)}, at most {deepest}"
         )
     else:
         parts.append("no cam work planned")
     return f"Bone: {'; '.join(parts)}."
+
+
+def _ends(hours: list[float]) -> tuple[float, float]:
+    """First and last of hours on a dial: the arc that leaves the widest gap out."""
+    ordered = sorted(hours)
+    gaps = [
+        hours_after(ordered[k - 1], hour) if len(ordered) > 1 else 0.0
+        for k, hour in enumerate(ordered)
+    ]
+    first = gaps.index(max(gaps))
+    return ordered[first], ordered[first - 1]
 
 
 def worse_words(plan: Plan) -> str:

@@ -6,9 +6,10 @@ and a number from a report stands only beside the number of its source.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
-from rimwright.anatomy import Plan
+from rimwright.anatomy import Plan, Stance
 from rimwright.evidence import EvidenceTable
 from rimwright.report.blocks import (
     Block,
@@ -25,7 +26,7 @@ from rimwright.report.blocks import (
 )
 from rimwright.report.clinic_words import plain_record
 from rimwright.report.first_page import IDENTIFYING
-from rimwright.report.plain_ring import draw_plain_ring
+from rimwright.report.plain_ring import LEAST_HEIGHT, draw_plain_ring
 from rimwright.report.plain_words import (
     PlainRoad,
     plain_questions,
@@ -46,6 +47,10 @@ JOINT = (
 CAPTION = (
     "The width of the ring is the same all round in this picture: it is a drawing, not a scan."
 )
+NO_OPERATION, KEYHOLE = "no operation", "arthroscopy"
+"""Names of two roads in the plan."""
+STAYS_OPEN = "Stays open to you."
+NOTHING_AGAINST = "nothing known speaks against it."
 NOT_BROUGHT_UP = "Nothing found in this hip brings it up."
 NOTHING_SAID = "nothing that is known"
 """Words of a statement on a road that nothing speaks for or against."""
@@ -53,6 +58,8 @@ CHOICES = "Your choices, in no order of worth. Numbers in [ ]: list of reports o
 TRADE_WORD = "doctors' word for it"
 N_LINES = 3
 """Ruled lines on page one; the back of the sheet has more."""
+LINE_HEIGHT = 37.0
+"""Height of a ruled line in the units of the drawing: 7 mm of a page 186 mm wide."""
 WHAT_IT_IS = (
     "This page was made with an aid for planning. The aid is not a medical device, and nobody has "
     "tested whether choices made with it turn out better. Your surgeon has to check every "
@@ -100,17 +107,21 @@ def compose_patient_page(
 
 def _front(plan: Plan, roads: Sequence[PlainRoad], sources: Sequence[str]) -> tuple[Block, ...]:
     """Page one."""
+    figure = draw_plain_ring(plan)
     blocks: list[Block] = [
         Facts(pairs=_identity(plan)),
         Paragraph(cell=Cell(text=LEAD.format(side=side_words(plan.side))), tone=Tone.LEAD),
-        Paragraph(cell=Cell(text=JOINT.format(stance=_in_your_hip(plan, "arthroscopy")))),
-        Picture(figure=draw_plain_ring(plan), caption=CAPTION),
+        Paragraph(cell=Cell(text=JOINT.format(stance=_in_your_hip(plan, KEYHOLE)))),
+        Picture(figure=figure, caption=CAPTION),
     ]
     told = plain_record(plan.clinic)
     if told:
         blocks.append(Paragraph(cell=Cell(text="You told us: " + " ".join(told))))
     blocks.append(_choices(plan, roads, sources))
-    blocks.append(Space(title="Your notes and questions", n_lines=N_LINES))
+    # What is told above takes room; the back of the sheet has more lines.
+    crowded = bool(told) + math.ceil(max(figure.height - LEAST_HEIGHT, 0.0) / LINE_HEIGHT)
+    n_lines = max(N_LINES - crowded, 1)
+    blocks.append(Space(title="Your notes and questions", n_lines=n_lines))
     return tuple(blocks)
 
 
@@ -162,13 +173,13 @@ def _numbers(ids: Sequence[str], sources: Sequence[str]) -> str:
 
 def _in_your_hip(plan: Plan, key: str) -> str:
     """The stance in plain words."""
-    for statement in plan.candidacy:
-        text = statement.statement.casefold()
-        if text.startswith(f"{key}:") and NOTHING_SAID in text and key != "arthroscopy":
-            return NOT_BROUGHT_UP
-    if key == "no operation":
-        return "Stays open to you."
-    return plain_stance(stance_of_road(plan, key))
+    stance = stance_of_road(plan, key)
+    texts = (statement.statement.casefold() for statement in plan.candidacy)
+    if any(text.startswith(f"{key}:") and NOTHING_SAID in text for text in texts):
+        return NOTHING_AGAINST if key == KEYHOLE else NOT_BROUGHT_UP
+    if key == NO_OPERATION and stance in (None, Stance.OPEN):
+        return STAYS_OPEN
+    return plain_stance(stance)
 
 
 def _back(sources: Sequence[str], evidence: EvidenceTable) -> Section:

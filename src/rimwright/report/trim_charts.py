@@ -190,7 +190,10 @@ class _Panel:
         parts.append(polyline(curve, class_="f-line"))
         words = f"limit {number(self.limit.limit, 'deg', digits=0)}"
         is_low = limit_y - 20 < top
-        parts.append(text(words, (left + 6, limit_y + (18 if is_low else -6)), kind="h"))
+        gaps = abs(self.values[0] - self.limit.limit), abs(self.values[-1] - self.limit.limit)
+        at_right = gaps[1] > gaps[0]  # where the curve is far from the line
+        limit_x, kind = (right - 4, "eh") if at_right else (left + 6, "h")
+        parts.append(text(words, (limit_x, limit_y + (18 if is_low else -6)), kind=kind))
         if self.planned_mm > 0.0:
             planned_x = x(min(self.planned_mm, last_mm))
             parts.append(polyline([(planned_x, top), (planned_x, bottom)], class_="f-thin"))

@@ -8,9 +8,19 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 from weakref import WeakKeyDictionary
 
-from rimwright.anatomy import Corridor, HipGeometry, OldAnchor, Portal, RimCurve, TriangleMesh
+from rimwright.anatomy import (
+    Corridor,
+    HipGeometry,
+    OldAnchor,
+    Portal,
+    RimCurve,
+    RimTrim,
+    TriangleMesh,
+)
 from rimwright.casework.case_settings import SettingsInForce
 from rimwright.casework.hip_store import StoredHip
+from rimwright.casework.trimmed_ground import stored_after_trim
+from rimwright.evidence import EvidenceTable
 from rimwright.fixation import MeshBoneField, PortalPlacement, find_corridors, place_portals
 
 MOST_KEPT = 16
@@ -91,6 +101,35 @@ def ground_of(
         field=field,
         placement=placement,
         old_anchors=tuple(old_anchors),
+    )
+
+
+def cut_once(stored: StoredHip, trims: Sequence[RimTrim], *, table: EvidenceTable) -> StoredHip:
+    """
+    The hip as a trim leaves it, cut once for one trim.
+
+    Parameters
+    ----------
+    stored
+        As measured.
+    trims
+        What is taken.
+    table
+        Settings in force.
+
+    Returns
+    -------
+    StoredHip
+        See `stored_after_trim`.
+    """
+    if stored.field is None:
+        return stored_after_trim(stored, trims, table=table)
+    numbers = tuple(setting.value for setting in table.settings.values())
+    return _kept(
+        stored.hip,
+        stored.field,
+        ("trim", tuple(trims), numbers),
+        lambda: stored_after_trim(stored, trims, table=table),
     )
 
 

@@ -15,6 +15,7 @@ from rimwright.anatomy import (
     RevisionKind,
     Sector,
     Stance,
+    TrimEffect,
     no_progress,
 )
 from rimwright.casework.bone_files import bone_files_of
@@ -28,10 +29,11 @@ from rimwright.casework.case_findings import (
 )
 from rimwright.casework.case_settings import SettingsInForce, printed_settings, settings_in_force
 from rimwright.casework.equipment import list_equipment
-from rimwright.casework.ground import BoneToFix, corridors_of, ground_of
+from rimwright.casework.ground import BoneToFix, corridors_of, cut_once, ground_of
 from rimwright.casework.hip_store import StoredHip, code_digest
 from rimwright.casework.option_layout import OptionLayouts
 from rimwright.casework.revision_ground import revision_obstacles
+from rimwright.casework.trimmed_ground import LAID_OUT_ON_TRIM, trim_effect_of
 from rimwright.casework.worse_case import plan_for_worse
 from rimwright.errors import CaseRefusal
 from rimwright.fixation import build_mesh_field
@@ -150,8 +152,12 @@ def plan_case(
         stored = with_field(stored)
     measured = None if stored is None else stored.hip
     tell(share, "portals and corridors")
+    effect = trim_effect_of(measured, case.rim_trim, table=used.table)
+    cut = stored
+    if stored is not None and effect is not None:
+        cut = cut_once(stored, case.rim_trim, table=used.table)
     earlier = revision_obstacles(case.revision, measured, table=used.table)
-    found = ground_of(stored, old_anchors=(*case.old_anchors, *earlier.bodies), used=used)
+    found = ground_of(cut, old_anchors=(*case.old_anchors, *earlier.bodies), used=used)
     ground = found if isinstance(found, BoneToFix) else None
     why_not = found if isinstance(found, str) else ""
     corridors = corridors_of(ground, used=used) if ground else ()
@@ -160,7 +166,9 @@ def plan_case(
     options = list_options(
         case.labrum, findings, used.table, notch=_notch(measured), rules=used.rules
     )
-    layouts = OptionLayouts(ground=ground, why_not=why_not, hip=measured, used=used)
+    layouts = OptionLayouts(
+        ground=ground, why_not=why_not, hip=None if cut is None else cut.hip, used=used
+    )
     planned = []
     for number, option in enumerate(options):
         done = share + (1 - share) * (0.5 + 0.5 * number / len(options))
@@ -180,12 +188,22 @@ def plan_case(
         corridors=corridors,
         portals=ground.portals if ground else (),
         orders_of_work=tuple(item.for_option(shown.option) for item in used.techniques),
-        equipment_list=list_equipment(shown, grafts=used.grafts, table=used.table, worse=worse),
+        equipment_list=list_equipment(
+            shown,
+            grafts=used.grafts,
+            table=used.table,
+            worse=worse,
+            rim_trim=case.rim_trim if effect else (),
+        ),
         cautions=_cautions(
             case,
             stored,
             used,
-            (*(ground.placement.cautions if ground else ()), *earlier.cautions),
+            (
+                *(ground.placement.cautions if ground else ()),
+                *earlier.cautions,
+                *_trim_cautions(case, effect),
+            ),
         ),
         settings=printed_settings(case, used),
         patient=patient_facts(case),
@@ -195,6 +213,15 @@ def plan_case(
         person=case.person,
         clinic=case.clinic,
         revision=case.revision,
+        rim_trim=tuple(
+            {
+                "from_hour": item.sector.from_hour,
+                "to_hour": item.sector.to_hour,
+                "depth_mm": item.depth_mm,
+            }
+            for item in case.rim_trim
+        ),
+        trim_effect=effect,
         worse_plan=worse,
         referral=_referral(findings, used),
     )
@@ -251,6 +278,15 @@ def _cautions(
         found.append(JOINT_SPACE_TAKEN_AS)
     found += used.doubts
     return tuple(dict.fromkeys(found))
+
+
+def _trim_cautions(case: Case, effect: TrimEffect | None) -> tuple[str, ...]:
+    """What is to be said of a trim: on what the anchors lie, and what coverage comes to."""
+    if effect is not None:
+        return (LAID_OUT_ON_TRIM, *effect.warnings)
+    if case.rim_trim:
+        return ("A rim trim is asked for, and no rim is measured: it changes nothing here",)
+    return ()
 
 
 def _referral(findings: Findings, used: SettingsInForce) -> tuple[str, ...]:

@@ -43,6 +43,12 @@ def anchor_of(evidence_id: str) -> str:
     return re.sub(r"[^A-Za-z0-9]+", "-", evidence_id)
 
 
+def page_of(evidence_id: str) -> str:
+    """The page an evidence id stands on, without its ending: 'planning:4.20' is on 'labrum'."""
+    rows = load_evidence().rows
+    return _file_stem(rows[evidence_id].section) if evidence_id in rows else "conflicts"
+
+
 def _index_page(pages: Iterable[str]) -> str:
     lines = [
         "# Evidence",
@@ -162,9 +168,7 @@ def _gaps_page(table: EvidenceTable) -> str:
 
 def _link(evidence_id: str) -> str:
     """A link to a row, wherever its page is."""
-    rows = load_evidence().rows
-    page = _file_stem(rows[evidence_id].section) if evidence_id in rows else "conflicts"
-    return f'<a href="{page}.html#{anchor_of(evidence_id)}">{evidence_id}</a>'
+    return f'<a href="{page_of(evidence_id)}.html#{anchor_of(evidence_id)}">{evidence_id}</a>'
 
 
 def _file_stem(title: str) -> str:

@@ -16,6 +16,7 @@ from rimwright.treatment.options import list_options
 from rimwright.treatment.referral import Referral, ReferralMeasurement, referral_summary
 from rimwright.treatment.revision_obstacles import obstacles_of, revision_cautions
 from rimwright.treatment.rule_file import parse_rules, shipped_rules
+from rimwright.treatment.rule_pages import rules_page
 from rimwright.treatment.rules import Road, RuleChange, RuleSet
 
 __all__ = [
@@ -39,6 +40,7 @@ __all__ = [
     "readings_of_hip",
     "referral_summary",
     "revision_cautions",
+    "rules_page",
     "shipped_rules",
     "with_clinic",
 ]

@@ -19,9 +19,11 @@ LEAST_SHARE = 0.15
 """Least part of its sphere that a hip's lunate covers; a sacrum's hollow had 0.11, hips 0.2 on."""
 APART_MM = 60.0
 """Two sockets of one body (a fused pelvis) lie further apart than this, mm."""
-LEAST_FRONT_MM = 3.0
-"""The pubis lies at least this far in front of the ischial tuberosity, mm; it tells front from
-back."""
+PUBIS_QUANTILE = 0.1
+"""The most medial part of the bone below the socket is pubis."""
+LEAST_FRONT_MM = -5.0
+"""Least distance of the pubis in front of the mean of the bone below the socket, mm. Real hips
+turned by 10 degrees any way have 20 on, the same back to front -20; one cut by the field near 0."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -198,11 +200,10 @@ def _check_axes(body: TriangleMesh, item: HipBone, side: Side, where: str) -> No
             "Say which way the file's axes run (--axes LPS, RAS, y-up …)",
         )
     low = height < 0
-    ischium = height < np.quantile(height, 0.03)
-    pubis = low & (outward < np.quantile(outward[low], 0.05))
-    if forward[pubis].mean() - forward[ischium].mean() < LEAST_FRONT_MM:
+    pubis = low & (outward < np.quantile(outward[low], PUBIS_QUANTILE))
+    if forward[pubis].mean() - forward[low].mean() < LEAST_FRONT_MM:
         raise BoneRefusal(
-            f"the pubis lies behind the sitting bone, so front and back are turned "
+            f"the pubis lies behind the socket, so front and back are turned "
             f"(asked for the {side} hip)",
             where,
             "Say which way the file's axes run (--axes RAS turns a half-turn back)",

@@ -24,7 +24,7 @@ FINE_ROUNDS = range(3, 6)
 """Rounds at most with all half-planes."""
 STEP_MM = 0.25
 """Spacing of contour points, mm."""
-INNER_MM, OUTER_MM = 32.0, 22.0
+INNER_MM, OUTER_MM = 32.0, 30.0
 """Contour followed from the seed towards the floor and over the rim, mm."""
 CHORD_EDGES, CHORD_MM = 1.25, (1.5, 3.5)
 """Chords the edge is traced with: this many triangle edges, within these bounds, mm. Shorter ones

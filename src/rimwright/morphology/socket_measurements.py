@@ -48,6 +48,9 @@ SHARP_METHOD = (
     "the centre; to the bony edge there"
 )
 SURROGATE_REASON = "a surrogate: a film's sourcil or teardrop does not exist on a surface"
+MOST_SLOPE_DEG = 35.0
+"""A steeper roof is no roof: the surrogate has failed there, deg."""
+STEEP_ROOF = "the part that lies on the lunate sphere is too steep here to stand for the sourcil"
 NO_CROSSING = "the rim does not cross the plane this is measured in, or does so in the notch"
 BESIDE_HOURS = 0.7
 """How far into the notch an edge is still read where a plane meets no rim, hours."""
@@ -169,13 +172,15 @@ def _surrogates(
     }
     result = {}
     for key, (value, method) in angles.items():
-        if np.isfinite(value):
+        if key == "tonnis_angle" and abs(value) > MOST_SLOPE_DEG:
+            result[key] = Measurement.refused("deg", STEEP_ROOF, method=method)
+        elif np.isfinite(value):
             result[key] = Measurement(
                 value=float(value), unit="deg", method=method, spread=spread
             ).doubted(SURROGATE_REASON)
         else:
             result[key] = Measurement.refused(
-                "deg", "no roof lies on the lunate sphere in this plane", method=method
+                "deg", "too little roof lies on the lunate sphere in this plane", method=method
             )
     return result
 

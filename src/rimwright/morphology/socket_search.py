@@ -58,6 +58,9 @@ CLOSE_MM = 0.6
 """Starts are compared by the area within this distance of their sphere, mm …"""
 CLOSE_COSINE = 0.94
 """… whose normal points at its centre to within 20 degrees."""
+HOLLOW_MM, HOLLOW_COSINE = 7.0, 0.6
+"""The hollow as a whole, fossa included: this near the sphere, mm, facing its centre to within 53
+degrees."""
 FACING_COSINE = 0.90
 """Least cosine between a lunate triangle's normal and the direction of the centre (26 degrees)."""
 
@@ -74,7 +77,7 @@ class LunateFit:
     is_lunate
         (m,) bool over the triangles of the bone.
     pole
-        Unit direction from the centre to the middle of the lunate triangles.
+        Unit direction from the centre to the middle of the hollow, lunate and fossa.
     share
         Part of the whole sphere's area that the triangles cover, 0 to 1.
     others
@@ -222,7 +225,9 @@ def fit_lunate(mesh: TriangleMesh, *, centre_mm: Vector, radius_mm: float, where
         )
     is_lunate = np.zeros(mesh.n_triangles, dtype=bool)
     is_lunate[zone.index[inside]] = True
-    pole = weight @ (zone.points[inside] - sphere.centre_mm)
+    # fossa included: the lunate alone is a horseshoe, whose middle lies cranial of the socket's
+    hollow = zone.is_on(sphere, within_mm=HOLLOW_MM, cosine=HOLLOW_COSINE)
+    pole = zone.areas[hollow] @ (zone.points[hollow] - sphere.centre_mm)
     return LunateFit(
         sphere=sphere,
         is_lunate=is_lunate,

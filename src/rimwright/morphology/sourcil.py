@@ -15,14 +15,16 @@ from rimwright.anatomy import Floats, SocketFaces, SphereFit, TriangleMesh, Vect
 
 ON_SPHERE_MM = 0.75
 """Largest miss of the roof from the lunate sphere, mm."""
-ON_SPHERE_DEG = (5.0, 20.0)
+ON_SPHERE_DEG = (5.0, 30.0)
 """Bounds of the largest turn of the roof's normal from the sphere's, deg; between them it is
 `TURN_FACTOR` times the median turn of the surface near the sphere."""
 TURN_FACTOR = 3.0
 """Times the median turn that a triangle of the roof may differ by."""
+LEAST_ROOF_MM = 10.0
+"""A shorter roof has no slope worth telling, mm (the fossa reaches high, or the surface is rough)."""
 LASTING_MM = 3.0
 """The roof is taken up where it lasts at least this long, mm; shorter flecks are passed over."""
-FLAW_MM = 1.5
+FLAW_MM = 2.0
 """A flaw of the roof shorter than this does not end it, mm."""
 
 
@@ -132,4 +134,6 @@ def _roof_ends(segments: Floats, roof: Floats) -> tuple[Floats, Floats]:
             start, run = None, 0.0
     if start is None or run < LASTING_MM:
         return nothing, nothing
+    if run < LEAST_ROOF_MM:
+        return segments[start, 0], nothing
     return segments[start, 0], segments[last, 1]

@@ -211,7 +211,7 @@ def test_a_cam_near_the_vessels_carries_a_caution() -> None:
 
 @pytest.mark.fault
 def test_impossible_targets_are_refused() -> None:
-    """A target outside the setting's range is refused with that range; so is a hip with no femur."""
+    """A target outside the setting's range is refused with it; so is a hip with no femur."""
     with pytest.raises(CaseRefusal, match=r"got 30°, need 50 to 75°"):
         plan_cam(cam_hip(), TABLE, target_alpha_deg=30.0)
     with pytest.raises(CaseRefusal, match="got nan"):

@@ -1,4 +1,4 @@
-"""From bones to HipGeometry: socket, rim, frame, angles, femur, joint space; and bone taken away."""
+"""From bones to HipGeometry: socket, rim, frame, angles, femur, joint space; bone taken away."""
 
 from rimwright.morphology.cam_mesh import resected_femur
 from rimwright.morphology.cam_resection import plan_cam
@@ -9,9 +9,9 @@ from rimwright.morphology.trim_effect import predict_trim
 from rimwright.morphology.trim_mesh import trimmed_bone
 
 __all__ = [
-    "LANDMARKS",
     "ChosenBones",
     "HipBone",
+    "LANDMARKS",
     "choose_hip_bone",
     "find_hip_bones",
     "measure_hip",

@@ -10,10 +10,20 @@ import rimwright.casework.plan_files as files_module
 import rimwright.report as report
 from report.plan_fixture import full_plan
 from rimwright.anatomy import Cancelled
-from rimwright.casework import load_hip, plan_document, plan_folder, write_plan
+from rimwright.casework import LetterTemplate, load_hip, plan_document, plan_folder, write_plan
 from rimwright.errors import FileRefusal
 
-EXPECTED = {"plan.json", "report.html", "report.pdf", "scene.glb", "hip.npz"}
+EXPECTED = {
+    "plan.json",
+    "report.html",
+    "report.pdf",
+    "patient.html",
+    "patient.pdf",
+    "colleague.html",
+    "colleague.pdf",
+    "scene.glb",
+    "hip.npz",
+}
 
 
 def listing(folder):
@@ -49,6 +59,17 @@ def test_a_newer_plan_replaces_the_older_one(tmp_path):
     names = set(listing(out))
     assert "notes.txt" in names
     assert not names & {"figures/old.svg", "hip.npz", "scene.glb"}
+
+
+def test_a_letter_of_an_older_plan_does_not_stay(tmp_path):
+    """A letter is written where its template is given, and gone where the next plan has none."""
+    out = tmp_path / "plan"
+    letter = LetterTemplate(kind="referral", text="Case {case_id}.\n", where="mine.txt")
+    bare = full_plan(hip=None, corridors=(), portals=(), corridor_kind=None)
+    write_plan(bare, out, letters=(letter,))
+    assert f"Case {bare.case_id}." in (out / "letter-referral.html").read_text(encoding="utf-8")
+    write_plan(bare, out)
+    assert not [name for name in listing(out) if name.startswith("letter")]
 
 
 @pytest.mark.fault

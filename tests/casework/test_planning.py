@@ -24,7 +24,7 @@ from rimwright.casework import (
     save_hip,
     write_demo_case,
 )
-from rimwright.casework.planning import UNSEEN_ANCHORS
+from rimwright.casework.plan_cautions import UNSEEN_ANCHORS
 from rimwright.errors import CaseRefusal, Refusal
 from rimwright.treatment import shipped_rules
 
@@ -202,6 +202,25 @@ def test_a_rule_file_of_the_clinic_is_in_force_and_printed(demo, stored, tmp_pat
     with pytest.raises(Refusal) as refused:
         plan_case(changed(demo, settings={"rules": str(tmp_path / "gone.toml")}), hip=stored)
     assert "gone.toml" in str(refused.value)
+
+
+def test_the_cam_is_planned_to_the_target_asked_for(demo, stored, plan):
+    """Every alpha comes under the target of the case; the burr is booked; `skip` leaves it."""
+    assert plan.cam_plan.target_alpha_deg == 50.0
+    assert np.nanmax(plan.cam_plan.alpha_before_deg) > 55.0
+    assert np.nanmax(plan.cam_plan.alpha_after_deg) < 50.0
+    assert any(item.item == "burr for the neck of the femur" for item in plan.equipment_list)
+    left = plan_case(changed(demo, cam={"skip": True}), hip=stored)
+    assert left.cam_plan is None
+    assert plan_document(left)["unavailable"]["cam"] == "the case leaves the neck alone"
+    assert not any("burr" in item.item for item in left.equipment_list)
+
+
+def test_a_cam_target_beyond_reason_is_refused_where_it_stands(demo, stored):
+    """The refusal names the key of the case, not that of the program."""
+    with pytest.raises(CaseRefusal) as refused:
+        plan_case(changed(demo, cam={"target_alpha_deg": 89.0}), hip=stored)
+    assert str(refused.value).startswith("case.toml, [cam], target_alpha_deg: ")
 
 
 def test_low_coverage_brings_a_summary_for_a_surgeon_of_another_road(demo, stored, plan):

@@ -17,6 +17,7 @@ from rimwright.casework import document_schema
 from rimwright.casework.demo_case import binary_stl
 from rimwright.cli.app import app, main
 from rimwright.phantom import demo_shape, make_hip
+from rimwright.treatment import shipped_rules
 
 CASE = Path(__file__).parents[1] / "casework" / "frozen" / "case-1.toml"
 LABRUM_ONLY = """
@@ -99,6 +100,9 @@ def test_schema_prints_one_document(command, kind):
         ("measure", "--side", "left", "--femur", "x.stl", "--part", "1"),
         ("measure", "--side", "both", "--pelvis", "x.stl", "--part", "1"),
         ("plan", "case.toml"),
+        ("plan", "case.toml", "--out", "x", "--issued-on", "yesterday"),
+        ("plan", "a.toml", "b.toml", "c.toml", "--out", "x"),
+        ("plan", "a.toml", "b.toml", "--out", "x", "--hip", "hip.npz"),
         ("check", "bone", "x.stl"),
         ("check", "case", "x.toml", "--units", "mm"),
         ("schema",),
@@ -217,6 +221,68 @@ def test_check_case_says_what_is_unknown(command, tmp_path):
     assert "bones: none named" in out
     assert "labrum unknown: 2:00 to 11:00" in out
     assert "age" in out
+
+
+def two_cases(folder, *, second_person="P-17"):
+    """Case files of both hips, without bones."""
+    paths = []
+    for side, person in (("left", "P-17"), ("right", second_person)):
+        path = folder / f"{side}.toml"
+        text = LABRUM_ONLY.replace('side = "left"', f'side = "{side}"\nperson = "{person}"')
+        path.write_text(text, encoding="utf-8")
+        paths.append(path)
+    return paths
+
+
+def test_two_cases_are_planned_and_set_side_by_side(command, tmp_path):
+    """Each hip has its folder, both have a page; the date given is printed on it."""
+    left, right = two_cases(tmp_path)
+    out_dir = tmp_path / "out"
+    arguments = ("plan", right, left, "--out", out_dir, "--issued-on", "2026-03-02", "--json")
+    code, out, _ = command(*arguments)
+    assert code == 0
+    assert [item["side"] for item in json.loads(out)] == ["left", "right"]
+    for name in ("left/plan.json", "right/patient.pdf", "right/colleague.html", "two-hips.pdf"):
+        assert (out_dir / name).is_file()
+    assert "2026-03-02" in (out_dir / "two-hips.html").read_text(encoding="utf-8")
+    assert "2026-03-02" in (out_dir / "left" / "patient.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.fault
+def test_two_cases_of_two_persons_are_refused(command, tmp_path):
+    """Nothing is planned before it is sure that both hips are of one person."""
+    left, right = two_cases(tmp_path, second_person="P-18")
+    code, out, err = command("plan", left, right, "--out", tmp_path / "out")
+    assert (code, out) == (1, "")
+    assert only_line(err).startswith("right.toml, person: not the word that stands in left.toml")
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.fault
+@pytest.mark.parametrize("job", [("check", "case"), ("plan", "--out", "x")])
+def test_a_letter_that_cannot_be_filled_is_refused_first(command, tmp_path, monkeypatch, job):
+    """A placeholder nobody knows is named with its line before anything is planned."""
+    monkeypatch.chdir(tmp_path)
+    Path("letter.txt").write_text("Dear colleague,\n{surgeon}\n", encoding="utf-8")
+    case = LABRUM_ONLY + '[settings]\nreferral_letter = "letter.txt"\n'
+    Path("case.toml").write_text(case, encoding="utf-8")
+    code, out, err = command(*job, "case.toml")
+    assert (code, out) == (1, "")
+    assert only_line(err).startswith("letter.txt, line 2: ")
+    assert not Path("x").exists()
+
+
+def test_check_rules_lists_what_a_clinic_changed(command, tmp_path):
+    """`check rules` names each rule with the clinic's reason."""
+    path = tmp_path / "ours.toml"
+    rule = shipped_rules().facts[0].id
+    path.write_text(
+        f'schema = "rimwright.clinic-rules/1"\n[[off]]\nid = "{rule}"\nnote = "not here"\n',
+        encoding="utf-8",
+    )
+    code, out, _ = command("check", "rules", path)
+    assert code == 0
+    assert f"{rule}: switched off (not here)" in out
 
 
 def test_text_from_a_file_is_never_markup(command, tmp_path):

@@ -131,7 +131,9 @@ class Plan:
     trim_effect
         What trimming the rim does to coverage; None where nothing is trimmed.
     cam_plan
-        Where the neck would be reshaped; None where no femur is measured or none is wanted.
+        Where the neck would be reshaped; None where `no_cam` says why not.
+    no_cam
+        Why the neck is not reshaped; '' where it is, or nobody worked it out.
     worse_plan
         The plan if the remnant is not usable; None where nothing rests on a remnant.
     referral
@@ -162,6 +164,7 @@ class Plan:
     revision: tuple[RevisionFinding, ...] = ()
     trim_effect: TrimEffect | None = None
     cam_plan: CamPlan | None = None
+    no_cam: str = ""
     worse_plan: WorsePlan | None = None
     referral: tuple[str, ...] = ()
 

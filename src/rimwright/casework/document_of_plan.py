@@ -22,8 +22,6 @@ from rimwright.casework.document_of_hip import NOT_SEEN
 from rimwright.casework.numbers import json_number, json_vector
 from rimwright.casework.upgrades import PLAN_FAMILY
 
-LEFT_ALONE = "left alone"
-"""Value of the setting `cam` of a plan whose case does not want the neck reshaped."""
 NO_SEAL = "the seal comparison was not run"
 
 
@@ -116,13 +114,7 @@ def _unavailable(plan: Plan) -> dict[str, str]:
             "no rim is measured" if hip is None or hip.rim is None else "nothing is trimmed"
         )
     if plan.cam_plan is None:
-        reasons["cam"] = (
-            "the case leaves the neck alone"
-            if plan.settings.get("cam") == LEFT_ALONE
-            else "no femur is measured"
-            if hip is None
-            else hip.unavailable.get("femur", "no contour of the neck is seen")
-        )
+        reasons["cam"] = plan.no_cam or "no femur is measured"
     if plan.clinic is None:
         reasons["clinic"] = "the case gives no record of the clinic"
     if plan.worse_plan is None:

@@ -45,17 +45,19 @@ def letter_templates(case: Case) -> tuple[LetterTemplate, ...]:
     ------
     FileRefusal
         A template is missing or no text.
+    CaseRefusal
+        It holds what no letter can be filled with.
     """
+    if not case.settings.letters:
+        return ()
     from rimwright.casework.case_file import text_of
-    from rimwright.report import LetterKind, shipped_template
+    from rimwright.report import PLACEHOLDERS, LetterKind, shipped_template
+    from rimwright.report.letter_template import read_template
 
-    return tuple(
-        LetterTemplate(
-            kind=kind,
-            text=shipped_template(LetterKind(kind))
-            if path is None
-            else text_of(path, where=path.name),
-            where=f"{kind}.txt" if path is None else path.name,
-        )
-        for kind, path in case.settings.letters.items()
-    )
+    letters = []
+    for kind, path in case.settings.letters.items():
+        where = f"{kind}.txt" if path is None else path.name
+        text = shipped_template(LetterKind(kind)) if path is None else text_of(path, where=where)
+        read_template(text, known=PLACEHOLDERS, where=where)
+        letters.append(LetterTemplate(kind=kind, text=text, where=where))
+    return tuple(letters)

@@ -8,23 +8,21 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from rimwright.anatomy import (
+    CamPlan,
     HipGeometry,
     Plan,
     PlannedOption,
     Progress,
-    RevisionKind,
     Sector,
     Stance,
-    TrimEffect,
     no_progress,
 )
 from rimwright.casework.bone_files import bone_files_of
 from rimwright.casework.bones import measure_bones
+from rimwright.casework.cam_wish import cam_of
 from rimwright.casework.case import Case
 from rimwright.casework.case_findings import (
-    JOINT_SPACE_TAKEN_AS,
     findings_of,
-    joint_spaces,
     patient_facts,
 )
 from rimwright.casework.case_settings import SettingsInForce, printed_settings, settings_in_force
@@ -32,24 +30,13 @@ from rimwright.casework.equipment import list_equipment
 from rimwright.casework.ground import BoneToFix, corridors_of, cut_once, ground_of
 from rimwright.casework.hip_store import StoredHip, code_digest
 from rimwright.casework.option_layout import OptionLayouts
+from rimwright.casework.plan_cautions import list_cautions, trim_cautions
 from rimwright.casework.revision_ground import revision_obstacles
-from rimwright.casework.trimmed_ground import LAID_OUT_ON_TRIM, trim_effect_of
+from rimwright.casework.trimmed_ground import trim_effect_of
 from rimwright.casework.worse_case import plan_for_worse
 from rimwright.errors import CaseRefusal
 from rimwright.fixation import build_mesh_field
 from rimwright.treatment import Findings, assess_candidacy, list_options, referral_summary
-
-UNSEEN_ANCHORS = (
-    "Earlier surgery is recorded, and where its anchors lie is not: the rim may hold anchors or "
-    "tunnels that this plan does not avoid; those not of metal are often not seen on CT, so an "
-    "empty image is no free rim (planning:4.37, from memory)"
-)
-SAME_LANDMARK_MM = 1e-6
-"""Landmarks nearer than this are one, mm: rounding of a stored file, far below any picking."""
-OTHER_CODE = (
-    "The measured hip was stored by another version of the code; run the plan without it to "
-    "measure again"
-)
 
 
 def prepare_hip(case: Case, *, progress: Progress | None = None) -> StoredHip | None:
@@ -156,6 +143,7 @@ def plan_case(
     cut = stored
     if stored is not None and effect is not None:
         cut = cut_once(stored, case.rim_trim, table=used.table)
+    cam = cam_of(case, measured, table=used.table)
     earlier = revision_obstacles(case.revision, measured, table=used.table)
     found = ground_of(cut, old_anchors=(*case.old_anchors, *earlier.bodies), used=used)
     ground = found if isinstance(found, BoneToFix) else None
@@ -194,15 +182,16 @@ def plan_case(
             table=used.table,
             worse=worse,
             rim_trim=case.rim_trim if effect else (),
+            cam=cam if isinstance(cam, CamPlan) else None,
         ),
-        cautions=_cautions(
+        cautions=list_cautions(
             case,
             stored,
-            used,
-            (
+            used=used,
+            from_bone=(
                 *(ground.placement.cautions if ground else ()),
                 *earlier.cautions,
-                *_trim_cautions(case, effect),
+                *trim_cautions(case, effect),
             ),
         ),
         settings=printed_settings(case, used),
@@ -222,6 +211,8 @@ def plan_case(
             for item in case.rim_trim
         ),
         trim_effect=effect,
+        cam_plan=cam if isinstance(cam, CamPlan) else None,
+        no_cam=cam if isinstance(cam, str) else "",
         worse_plan=worse,
         referral=_referral(findings, used),
     )
@@ -249,80 +240,10 @@ def _shown_first(case: Case, planned: Sequence[PlannedOption]) -> PlannedOption:
     return planned[0]
 
 
-def _cautions(
-    case: Case,
-    stored: StoredHip | None,
-    used: SettingsInForce,
-    from_bone: Sequence[str],
-) -> tuple[str, ...]:
-    """General doubts, each once."""
-    found: list[str] = []
-    if stored is None:
-        found.append(
-            "The case names no bones: nothing is measured, and no anchor, portal or graft length "
-            "is computed"
-        )
-    else:
-        found += stored.hip.warnings
-        if stored.made_by and stored.made_by != code_digest():
-            found.append(OTHER_CODE)
-        found += _moved_landmarks(case, stored.hip)
-    found += from_bone
-    if _was_operated(case) and not _says_where(case):
-        found.append(UNSEEN_ANCHORS)
-    unknown = case.labrum.unknown_sectors()
-    if unknown:
-        arcs = ", ".join(str(sector) for sector in unknown)
-        found.append(f"Labrum unknown, not healthy: {arcs}")
-    if joint_spaces(case.grades) and case.grades.joint_space_seen_by is None:
-        found.append(JOINT_SPACE_TAKEN_AS)
-    found += used.doubts
-    return tuple(dict.fromkeys(found))
-
-
-def _trim_cautions(case: Case, effect: TrimEffect | None) -> tuple[str, ...]:
-    """What is to be said of a trim: on what the anchors lie, and what coverage comes to."""
-    if effect is not None:
-        return (LAID_OUT_ON_TRIM, *effect.warnings)
-    if case.rim_trim:
-        return ("A rim trim is asked for, and no rim is measured: it changes nothing here",)
-    return ()
-
-
 def _referral(findings: Findings, used: SettingsInForce) -> tuple[str, ...]:
     """The summary for a surgeon of another road, where coverage calls for one."""
     summary = referral_summary(findings, used.table, rules=used.rules)
     return () if summary is None else summary.paragraphs()
-
-
-def _was_operated(case: Case) -> bool:
-    """Whether anything says that this hip was operated on before."""
-    return (
-        bool(case.history.previous_hip_arthroscopy)
-        or any(sector.prior_suture for sector in case.labrum.sectors)
-        or any(item.kind.is_left_by_surgery for item in case.revision)
-        or bool(case.clinic and case.clinic.operations_on(case.side))
-    )
-
-
-def _says_where(case: Case) -> bool:
-    """Whether an anchor or tunnel in the rim is entered."""
-    return bool(case.old_anchors) or any(
-        item.kind in (RevisionKind.ANCHOR, RevisionKind.TUNNEL) and item.place
-        for item in case.revision
-    )
-
-
-def _moved_landmarks(case: Case, hip: HipGeometry) -> list[str]:
-    """Landmarks of the case that a hip stored earlier was measured without."""
-    moved = [
-        name
-        for name, point in case.landmarks_mm.items()
-        if name in hip.landmarks_mm and abs(hip.landmarks_mm[name] - point).max() > SAME_LANDMARK_MM
-    ]
-    if not moved:
-        return []
-    return [f"The stored hip was measured with other landmarks: {', '.join(moved)}. Measure again"]
 
 
 def _digest(case: Case, stored: StoredHip | None, used: SettingsInForce) -> str:

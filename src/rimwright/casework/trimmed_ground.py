@@ -9,9 +9,7 @@ from rimwright.anatomy import HipGeometry, RimTrim, SocketFaces, TrimEffect
 from rimwright.casework.hip_store import StoredHip
 from rimwright.evidence import EvidenceTable
 from rimwright.fixation import build_mesh_field
-from rimwright.morphology.rim_trim import trimmed_rim
-from rimwright.morphology.trim_effect import predict_trim
-from rimwright.morphology.trim_mesh import trimmed_bone
+from rimwright.morphology import predict_trim, trimmed_bone, trimmed_rim
 
 ON_THE_JOINT_MM = 1e-3
 """A face of the cut bone whose middle is nearer to the old joint surface than this is part of it,

@@ -23,6 +23,7 @@ class Checked(StrEnum):
     HIP = "hip"
     TECHNIQUE = "technique"
     SETTINGS = "settings"
+    RULES = "rules"
 
 
 def check(
@@ -30,7 +31,7 @@ def check(
         Checked,
         typer.Argument(
             help="case: a case file; bones: a surface file; hip: a stored hip.npz; technique: an "
-            "order of work; settings: a clinic's own numbers."
+            "order of work; settings: a clinic's own numbers; rules: a clinic's own rules."
         ),
     ],
     file: Annotated[Path, typer.Argument(help="The file.")],
@@ -52,18 +53,21 @@ def check(
         _check_hip(file)
     elif kind is Checked.TECHNIQUE:
         _check_technique(file)
-    else:
+    elif kind is Checked.SETTINGS:
         _check_settings(file)
+    else:
+        _check_rules(file)
 
 
 def _check_case(path: Path) -> None:
     """A case file, and whether the files it names are there and of use."""
-    from rimwright.casework import bone_files_of, read_case
+    from rimwright.casework import bone_files_of, letter_templates, read_case
     from rimwright.casework.case_settings import settings_in_force
 
     case = read_case(path)
     bone_files_of(case)
     used = settings_in_force(case)
+    letter_templates(case)
     console = output()
     console.print(f"{path.name}: a case, {case.side} hip")
     for line in _told(case):
@@ -82,6 +86,12 @@ def _told(case: Case) -> list[str]:
     if sectors and unknown:
         lines.append("labrum unknown: " + ", ".join(str(sector) for sector in unknown))
     lines.append(f"old anchors: {len(case.old_anchors)}")
+    if case.revision:
+        left = ", ".join(f"{item.kind} {item.place}".rstrip() for item in case.revision)
+        lines.append(f"left by earlier surgery: {left}")
+    if case.rim_trim:
+        trims = ", ".join(f"{item.depth_mm:g} mm at {item.sector}" for item in case.rim_trim)
+        lines.append(f"rim trim: {trims}")
     bones = [path.name for path in (case.sources.pelvis, case.sources.femur) if path]
     lines.append("bones: " + (", ".join(bones) if bones else "none named"))
     facts = {
@@ -89,6 +99,7 @@ def _told(case: Case) -> list[str]:
         "Tönnis grade": case.grades.tonnis_grade,
         "joint space": case.grades.joint_space_mm,
         "earlier arthroscopies": case.history.previous_hip_arthroscopy,
+        "record of the clinic": case.clinic,
     }
     missing = [name for name, value in facts.items() if value is None]
     if missing:
@@ -140,3 +151,14 @@ def _check_settings(path: Path) -> None:
     console.print(f"{path.name}: {len(changes)} settings changed")
     for change in changes:
         console.print(f"{change.name}: {change.default:g} -> {change.value:g} {change.unit}")
+
+
+def _check_rules(path: Path) -> None:
+    """A clinic's own rules."""
+    from rimwright.treatment import load_rules
+
+    console = output()
+    changes = load_rules(path).changes
+    console.print(f"{path.name}: {len(changes)} rules changed")
+    for change in changes:
+        console.print(f"{change.rule}: {change.what} ({change.note})")

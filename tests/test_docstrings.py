@@ -16,7 +16,8 @@ from numpydoc.docscrape import ClassDoc, FunctionDoc
 
 SOURCE = Path(__file__).resolve().parents[1] / "src" / "rimwright"
 # Map, findings and evidence are the three things the rules are about, always in this order.
-MAX_POSITIONAL = {"list_options": 3}
+# Whoever writes a letter or a page of two hips gives what it is made of, then the folder.
+MAX_POSITIONAL = {"list_options": 3, "write_letter": 3, "write_two_hips": 3}
 
 
 def modules() -> list[str]:

@@ -13,7 +13,7 @@ from test_pdf_page import HOSTILE, pages_of
 from rimwright.anatomy import Plan, Side
 from rimwright.errors import CaseRefusal
 from rimwright.evidence import EvidenceTable
-from rimwright.report import PLACEHOLDERS, LetterKind, shipped_template, write_letter
+from rimwright.report import LetterKind, letter_placeholders, shipped_template, write_letter
 from rimwright.report.blocks import Cell, Facts, Heading, Items, Paragraph
 from rimwright.report.letter import compose_letter
 from rimwright.report.letter_values import letter_values
@@ -59,8 +59,8 @@ def test_shipped_templates_fill_from_any_plan(
 def test_every_placeholder_has_a_value(any_plan: Plan, evidence: EvidenceTable) -> None:
     """The list a clinic writes its template from is the list that is filled."""
     values = letter_values(any_plan, evidence=evidence, issued_on="")
-    assert list(values) == list(PLACEHOLDERS)
-    assert list(PLACEHOLDERS) == sorted(PLACEHOLDERS)
+    assert list(values) == list(letter_placeholders())
+    assert list(letter_placeholders()) == sorted(letter_placeholders())
 
 
 def test_an_empty_plan_says_not_recorded(evidence: EvidenceTable) -> None:

@@ -2,7 +2,7 @@
 
 from rimwright.report.composition import PlanMark
 from rimwright.report.letter import LetterKind, shipped_template
-from rimwright.report.letter_values import PLACEHOLDERS
+from rimwright.report.letter_values import letter_placeholders
 from rimwright.report.page_writing import (
     PageFiles,
     write_colleague_page,
@@ -13,11 +13,11 @@ from rimwright.report.page_writing import (
 from rimwright.report.writing import ReportFiles, write_report, write_scene
 
 __all__ = [
-    "PLACEHOLDERS",
     "LetterKind",
     "PageFiles",
     "PlanMark",
     "ReportFiles",
+    "letter_placeholders",
     "shipped_template",
     "write_colleague_page",
     "write_letter",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rimwright.anatomy import Action, AnchorKind, Plan, hours_after, spoken_hour
+from rimwright.anatomy import Action, AnchorKind, Plan, Stance, Statement, hours_after, spoken_hour
 from rimwright.evidence import EvidenceTable
 from rimwright.report.appendix import cited_in, evidence_section
 from rimwright.report.blocks import (
@@ -11,8 +11,10 @@ from rimwright.report.blocks import (
     Document,
     Facts,
     Items,
+    Paragraph,
     Section,
     Table,
+    Tone,
 )
 from rimwright.report.clinic_words import (
     care_words,
@@ -40,10 +42,12 @@ from rimwright.report.wording import (
     spread_of,
 )
 
-DOUBTS_SHOWN = 5
+DOUBTS_SHOWN = 3
 """More doubts than these are counted: the report has them all."""
-REASONS_SHOWN = 5
+REASONS_SHOWN = 4
 """More reasons than these are counted."""
+LONG_STATEMENT = 160
+"""Letters; a longer statement on an open road is left to the report."""
 ROADS_SHOWN = 5
 """No operation, arthroscopy, osteotomy of pelvis and of femur, arthroplasty: always first."""
 
@@ -95,10 +99,14 @@ def _front(plan: Plan) -> tuple[Block, ...]:
         pairs = clinic_pairs(plan)
         blocks.append(Facts(pairs=pairs))
     blocks.append(Items(title="Plan in five lines", items=five_lines(plan), is_numbered=True))
+    blocks.append(measurement_table(plan))
+    notes = status_notes(plan)
+    if notes:
+        blocks.append(Paragraph(cell=Cell(text=notes), tone=Tone.NOTE))
     blocks.append(Items(title="Reasons", items=_reasons(plan)))
     blocks.append(Items(title="Roads beside each other", items=_roads(plan)))
-    blocks.append(measurement_table(plan))
-    against = blocking_facts(plan)
+    roads = {item.statement for item in plan.candidacy[:ROADS_SHOWN]}
+    against = tuple(cell for cell in blocking_facts(plan) if cell.text not in roads)
     if against:
         blocks.append(Items(title="Speaks against it, or stops it", items=against))
     doubts = doubts_that_matter(plan)
@@ -204,11 +212,11 @@ def worse_words(plan: Plan) -> str:
             if rests
             else "Nothing in this option rests on a remnant."
         )
-    graft = (
-        "graft length not known"
-        if worse.graft_more_mm is None
-        else f"{number(worse.graft_more_mm, 'mm', digits=0)} more graft"
-    )
+    graft = "no more graft"
+    if worse.graft_more_mm is None:
+        graft = "graft length not known"
+    elif worse.graft_more_mm > 0.0:
+        graft = f"{number(worse.graft_more_mm, 'mm', digits=0)} more graft"
     anchors = count_of(worse.anchors_more, "more anchor")
     return f"If the remnant is not usable: {anchors}, {graft}."
 
@@ -220,12 +228,7 @@ def measurement_table(plan: Plan) -> Table:
         return Table(caption="No images: nothing was measured on bone.", header=(), rows=())
     rows = tuple(
         (
-            Cell(
-                text=MEASUREMENT_NAMES[key],
-                is_strong=True,
-                detail=hip.measurements[key].reason,
-                detail_name="why",
-            ),
+            Cell(text=MEASUREMENT_NAMES[key], is_strong=True),
             Cell(text=measured(hip.measurements[key])),
             Cell(text=spread_of(hip.measurements[key])),
             Cell(
@@ -244,6 +247,18 @@ def measurement_table(plan: Plan) -> Table:
     )
 
 
+def status_notes(plan: Plan) -> str:
+    """Why measurements are a caution or refused, measures of one reason together."""
+    if plan.hip is None:
+        return ""
+    reasons: dict[str, list[str]] = {}
+    for key, name in MEASUREMENT_NAMES.items():
+        found = plan.hip.measurements[key]
+        if found.reason:
+            reasons.setdefault(found.reason, []).append(name)
+    return " ".join(f"{'; '.join(names)}: {sentence(why)}" for why, names in reasons.items())
+
+
 def _reasons(plan: Plan) -> tuple[Cell, ...]:
     """Reasons of the option shown first, with their rows."""
     reasons = plan.planned.option.reasons if plan.planned else ()
@@ -256,14 +271,19 @@ def _reasons(plan: Plan) -> tuple[Cell, ...]:
     return shown or (Cell(text="No reasons are recorded."),)
 
 
+def _road(item: Statement) -> str:
+    """A road: in full where the stance is not open or the line is short, else by its name."""
+    text = sentence(item.statement).rstrip(".")
+    name, colon, _ = text.partition(":")
+    if item.stance is Stance.OPEN and colon and len(text) > LONG_STATEMENT:
+        text = f"{name}: grounds in the report"
+    return f"{text} ({item.stance.value})."
+
+
 def _roads(plan: Plan) -> tuple[Cell, ...]:
     """The roads and the options with their stance."""
     cells = [
-        Cell(
-            text=f"{sentence(item.statement).rstrip('.')} ({item.stance.value}).",
-            mark=STANCE_SHAPES[item.stance],
-            evidence=item.evidence,
-        )
+        Cell(text=_road(item), mark=STANCE_SHAPES[item.stance], evidence=item.evidence)
         for item in plan.candidacy[:ROADS_SHOWN]
     ]
     options = "; ".join(f"{p.option.name}: {p.option.stance.value}" for p in plan.options)

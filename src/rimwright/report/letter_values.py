@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 
 from rimwright.anatomy import Plan
 from rimwright.evidence import EvidenceTable
@@ -71,6 +72,18 @@ PLACEHOLDERS = {
     "worse_case": "what more is needed if the remnant is not usable",
 }
 """Placeholder to what it is filled with."""
+
+
+def letter_placeholders() -> Mapping[str, str]:
+    """
+    Every name a template may hold in braces, with what it is filled with.
+
+    Returns
+    -------
+    Mapping
+        Name to description, sorted by name.
+    """
+    return MappingProxyType(PLACEHOLDERS)
 
 
 def letter_values(plan: Plan, *, evidence: EvidenceTable, issued_on: str) -> Values:

@@ -42,15 +42,17 @@ JOINT = (
     "Your hip is a ball in a socket. A ring of firm, rubbery tissue, the labrum, runs round the "
     "edge of the socket. It helps to close the joint and to keep the ball steady. This page calls "
     "it the ring. The five choices with the ring are keyhole surgery (arthroscopy): small cuts, a "
-    "camera. Keyhole surgery in your hip: {stance}"
+    "camera. In your hip, of keyhole surgery: {stance}"
 )
 CAPTION = (
     "The width of the ring is the same all round in this picture: it is a drawing, not a scan."
 )
 NO_OPERATION, KEYHOLE = "no operation", "arthroscopy"
-"""Names of two roads in the plan."""
+OTHER_ROADS = ("osteotomy of the pelvis", "osteotomy of the femur", "arthroplasty")
+"""Names of roads in the plan."""
 STAYS_OPEN = "Stays open to you."
-NOTHING_AGAINST = "nothing known speaks against it."
+NOTHING_AGAINST = "Nothing known speaks against it."
+BROUGHT_UP = "Something in your hip or history brings it up. Ask what."
 NOT_BROUGHT_UP = "Nothing found in this hip brings it up."
 NOTHING_SAID = "nothing that is known"
 """Words of a statement on a road that nothing speaks for or against."""
@@ -111,7 +113,7 @@ def _front(plan: Plan, roads: Sequence[PlainRoad], sources: Sequence[str]) -> tu
     blocks: list[Block] = [
         Facts(pairs=_identity(plan)),
         Paragraph(cell=Cell(text=LEAD.format(side=side_words(plan.side))), tone=Tone.LEAD),
-        Paragraph(cell=Cell(text=JOINT.format(stance=_in_your_hip(plan, KEYHOLE)))),
+        Paragraph(cell=Cell(text=JOINT.format(stance=_lowered(_in_your_hip(plan, KEYHOLE))))),
         Picture(figure=figure, caption=CAPTION),
     ]
     told = plain_record(plan.clinic)
@@ -136,6 +138,11 @@ def _identity(plan: Plan) -> tuple[tuple[str, str], ...]:
     if not named and plan.person:
         named = [("Person", plan.person)]
     return (*pairs, *(named or [("Name", "                    ")]))
+
+
+def _lowered(words: str) -> str:
+    """A sentence that goes on after a colon."""
+    return words[0].lower() + words[1:]
 
 
 def _choices(plan: Plan, roads: Sequence[PlainRoad], sources: Sequence[str]) -> Table:
@@ -174,11 +181,15 @@ def _numbers(ids: Sequence[str], sources: Sequence[str]) -> str:
 def _in_your_hip(plan: Plan, key: str) -> str:
     """The stance in plain words."""
     stance = stance_of_road(plan, key)
-    texts = (statement.statement.casefold() for statement in plan.candidacy)
-    if any(text.startswith(f"{key}:") and NOTHING_SAID in text for text in texts):
-        return NOTHING_AGAINST if key == KEYHOLE else NOT_BROUGHT_UP
+    texts = [s.statement.casefold() for s in plan.candidacy]
+    said = [text for text in texts if text.startswith(f"{key}:")]
+    is_silent = any(NOTHING_SAID in text for text in said)
     if key == NO_OPERATION and stance in (None, Stance.OPEN):
         return STAYS_OPEN
+    if key == KEYHOLE and is_silent:
+        return NOTHING_AGAINST
+    if key in OTHER_ROADS and stance is Stance.OPEN:
+        return NOT_BROUGHT_UP if is_silent else BROUGHT_UP
     return plain_stance(stance)
 
 

@@ -51,13 +51,13 @@ def letter_templates(case: Case) -> tuple[LetterTemplate, ...]:
     if not case.settings.letters:
         return ()
     from rimwright.casework.case_file import text_of
-    from rimwright.report import PLACEHOLDERS, LetterKind, shipped_template
+    from rimwright.report import LetterKind, letter_placeholders, shipped_template
     from rimwright.report.letter_template import read_template
 
     letters = []
     for kind, path in case.settings.letters.items():
         where = f"{kind}.txt" if path is None else path.name
         text = shipped_template(LetterKind(kind)) if path is None else text_of(path, where=where)
-        read_template(text, known=PLACEHOLDERS, where=where)
+        read_template(text, known=letter_placeholders(), where=where)
         letters.append(LetterTemplate(kind=kind, text=text, where=where))
     return tuple(letters)

@@ -68,6 +68,16 @@ def test_the_larger_count_of_arthroscopies_holds(given, expected):
     assert known.previous_hip_arthroscopy == expected
 
 
+def test_two_listed_arthroscopies_are_more_than_one_counted():
+    """The longer list is believed over a smaller count."""
+    twice = tuple(
+        PreviousOperation(side=Side.LEFT, year=year, kind=OperationKind.ARTHROSCOPY)
+        for year in (2018, 2021)
+    )
+    known = with_clinic(Findings(previous_hip_arthroscopy=1), record(operations=twice))
+    assert known.previous_hip_arthroscopy == 2
+
+
 def test_what_is_given_beside_the_record_stays():
     """A score written with the findings is not replaced by that of the record."""
     assert with_clinic(Findings(laxity_score=1), record()).laxity_score == 1

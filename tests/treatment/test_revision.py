@@ -102,6 +102,9 @@ def test_case_22_a_cyst_holds_the_repair_back():
     over_cyst = options_of(torn, known=left(RevisionKind.CYST, hour=1, size_mm=6))
     assert over_cyst[OptionName.REPAIR].stance is Stance.OPEN
     assert "planning:4.38: from memory" in text_of(over_cyst[OptionName.REPAIR])
+    unplaced = options_of(torn, known=left(RevisionKind.CYST))[OptionName.REPAIR]
+    assert unplaced.stance is Stance.OPEN
+    assert "does the cyst lie here" in text_of(unplaced)
     beside = options_of(torn, known=left(RevisionKind.CYST, hour=3, size_mm=6))
     assert beside[OptionName.REPAIR].stance is Stance.SUPPORTED
 

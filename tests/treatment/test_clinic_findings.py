@@ -78,6 +78,22 @@ def test_two_listed_arthroscopies_are_more_than_one_counted():
     assert known.previous_hip_arthroscopy == 2
 
 
+@pytest.mark.parametrize(
+    ("kind", "revision"),
+    [
+        (OperationKind.OPEN_HIP_SURGERY, True),
+        (OperationKind.PELVIC_OSTEOTOMY, None),
+        (None, None),
+    ],
+)
+def test_surgery_inside_the_hip_makes_a_revision(kind, revision):
+    """An open operation inside the hip counts; an osteotomy, or a kind nobody knows, does not."""
+    operation = PreviousOperation(side=Side.LEFT, year=2015, kind=kind)
+    assert with_clinic(Findings(), record(operations=(operation,))).is_revision is revision
+    other = PreviousOperation(side=Side.RIGHT, year=2015, kind=kind)
+    assert with_clinic(Findings(), record(operations=(other,))).is_revision is None
+
+
 def test_what_is_given_beside_the_record_stays():
     """A score written with the findings is not replaced by that of the record."""
     assert with_clinic(Findings(laxity_score=1), record()).laxity_score == 1

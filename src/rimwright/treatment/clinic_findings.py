@@ -25,17 +25,18 @@ def with_clinic(findings: Findings, record: ClinicRecord | None) -> Findings:
     -------
     Findings
         Signs of the latest examination, the least relief of any injection, the longest care
-        without an operation. Of two counts of earlier arthroscopies the larger holds; a list of
+        without an operation. Of two counts of earlier operations the larger holds; a list of
         operations without one does not make the count 0.
     """
     if record is None:
         return findings
     seen = record.latest_examination
     reliefs = {item.relief for item in record.injections if item.relief is not None}
-    listed = sum(
-        item.kind is OperationKind.ARTHROSCOPY for item in record.operations_on(record.side)
-    )
-    count = findings.previous_hip_arthroscopy
+    kinds = [item.kind for item in record.operations_on(record.side)]
+    counted = {
+        "previous_hip_arthroscopy": kinds.count(OperationKind.ARTHROSCOPY),
+        "previous_open_hip_surgery": kinds.count(OperationKind.OPEN_HIP_SURGERY),
+    }
     known = {
         "laxity_score": seen.laxity_score if seen else None,
         "instability_sign": seen.instability_sign if seen else None,
@@ -45,6 +46,9 @@ def with_clinic(findings: Findings, record: ClinicRecord | None) -> Findings:
     changes: dict[str, object] = {
         name: value for name, value in known.items() if getattr(findings, name) is None
     }
-    if listed:
-        changes["previous_hip_arthroscopy"] = max(listed, count or 0)
+    changes |= {
+        name: max(listed, getattr(findings, name) or 0)
+        for name, listed in counted.items()
+        if listed
+    }
     return replace(findings, **changes)  # type: ignore[arg-type]  # names are checked by replace

@@ -58,6 +58,8 @@ class Findings:
         Of the patient.
     previous_hip_arthroscopy
         Number of arthroscopies of this hip; 0 is known to be none.
+    previous_open_hip_surgery
+        Number of open operations inside this hip; osteotomies and arthroplasties do not count.
     tonnis_grade
         Arthritis grade on the radiograph, 0 to 3.
     femoral_cartilage_grade, femoral_cartilage_scale
@@ -81,6 +83,7 @@ class Findings:
     age_years: float | None = None
     bmi_kg_m2: float | None = None
     previous_hip_arthroscopy: int | None = None
+    previous_open_hip_surgery: int | None = None
     tonnis_grade: int | None = None
     femoral_cartilage_grade: int | None = None
     femoral_cartilage_scale: str | None = None
@@ -94,8 +97,8 @@ class Findings:
 
     @property
     def is_revision(self) -> bool | None:
-        """Whether this hip was operated on before; None where nothing says so."""
-        if self.previous_hip_arthroscopy:
+        """Whether the inside of this hip was operated on before; None where nothing says so."""
+        if self.previous_hip_arthroscopy or self.previous_open_hip_surgery:
             return True
         if any(item.kind.is_left_by_surgery for item in self.revision):
             return True

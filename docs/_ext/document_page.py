@@ -10,6 +10,8 @@ from sphinx.application import Sphinx
 
 from rimwright.casework import document_schema
 
+DEEP = ("clinic",)
+"""Tables whose lists are long enough to be written as tables of their own."""
 TOP = """# Every key of a case file
 
 Written from the schema that `rimwright schema case` prints. Only `schema`, `id` and `side` are
@@ -37,6 +39,8 @@ def kind_of(node: dict[str, Any]) -> str:
         return f'"{node["const"]}"'
     if "enum" in node:
         return " or ".join(f'"{word}"' for word in node["enum"])
+    if node.get("format") == "date":
+        return "date, as 2026-03-02"
     plain = {
         "integer": "whole number",
         "number": "number",
@@ -66,33 +70,44 @@ def key_tables(schema: dict[str, Any]) -> list[str]:
         node = resolved(raw, definitions)
         if node.get("type") == "array":
             inner = resolved(node["items"], definitions)
-            parts += part_table(f"`[[{name}]]`", inner, definitions)
+            parts += part_table(name, inner, definitions, is_list=True)
         elif "properties" in node:
-            parts += part_table(f"`[{name}]`", node, definitions)
+            parts += part_table(name, node, definitions)
         else:
             top.append(key_row(name, node, schema.get("required", ())))
     return ["## At the top", "", *table(("key", "value", "note"), top), "", *parts]
 
 
-def part_table(title: str, node: dict[str, Any], definitions: dict[str, Any]) -> list[str]:
-    """One table of the file with its keys."""
+def part_table(
+    path: str, node: dict[str, Any], definitions: dict[str, Any], *, is_list: bool = False
+) -> list[str]:
+    """One table of the file with its keys, then the tables of records and facts in it."""
     required = node.get("required", ())
     rows = []
+    inside: list[str] = []
     for name, raw in node["properties"].items():
         entry = resolved(raw, definitions)
         if entry.get("type") == "array":
             inner = resolved(entry["items"], definitions)
+            if "properties" in inner and path in DEEP:
+                inside += part_table(f"{path}.{name}", inner, definitions, is_list=True)
+                continue
             if "properties" in inner:
                 keys = ", ".join(f"`{key}`" for key in inner["properties"])
                 rows.append((f"`{name}`", "list of tables", keys))
                 continue
             rows.append((f"`{name}`", "list of three numbers", cell(entry.get("description", ""))))
             continue
+        if "properties" in entry:
+            inside += part_table(f"{path}.{name}", entry, definitions)
+            continue
         rows.append(key_row(name, entry, required))
     text = (node.get("description") or "").replace("`", "").strip()
     if text.startswith("The [") and text.endswith("] table."):  # says no more than the heading
         text = ""
-    return [f"## {title}", "", text, "", *table(("key", "value", "note"), rows), ""]
+    title = f"`[[{path}]]`" if is_list else f"`[{path}]`"
+    keys_table = [*table(("key", "value", "note"), rows), ""] if rows else []
+    return [f"## {title}", "", text, "", *keys_table, *inside]
 
 
 def key_row(name: str, node: dict[str, Any], required: Any) -> tuple[str, str, str]:

@@ -143,7 +143,7 @@ def plan_case(
     cut = stored
     if stored is not None and effect is not None:
         cut = cut_once(stored, case.rim_trim, table=used.table)
-    cam = cam_of(case, measured, table=used.table)
+    cam = cam_of(case, stored, table=used.table)
     earlier = revision_obstacles(case.revision, measured, table=used.table)
     found = ground_of(cut, old_anchors=(*case.old_anchors, *earlier.bodies), used=used)
     ground = found if isinstance(found, BoneToFix) else None

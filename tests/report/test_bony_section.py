@@ -13,7 +13,7 @@ import pytest
 from rimwright.anatomy import Plan, Side
 from rimwright.evidence import EvidenceTable
 from rimwright.report.blocks import Items, Section, Table
-from rimwright.report.bony_section import bony_section
+from rimwright.report.bony_section import bony_section, with_rows
 from rimwright.report.cam_charts import deepest_hour, draw_cam_contour, draw_cam_hours
 from rimwright.report.composition import compose
 from rimwright.report.html_page import render_html
@@ -144,6 +144,15 @@ def test_a_cam_that_is_not_there_draws_no_contour() -> None:
     figure = draw_cam_hours(none)
     assert figure is not None
     assert "No bone has to go for this target." in figure.description
+
+
+def test_rows_named_in_a_sentence_are_linked() -> None:
+    """Only where the brackets end it and hold nothing but rows."""
+    cell = with_rows("sources disagree (planning:2.35, planning:C8)")
+    assert (cell.text, cell.evidence) == ("Sources disagree.", ("planning:2.35", "planning:C8"))
+    cell = with_rows("weakens it (from memory, planning:2.35)", mark="▲")
+    assert (cell.text, cell.evidence) == ("Weakens it (from memory, planning:2.35).", ())
+    assert cell.mark == "▲"
 
 
 def test_revision_says_what_an_empty_image_does_not_prove() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from rimwright.anatomy import CamPlan, CoverageLimit, Plan, Status, TrimEffect, spoken_hour
 from rimwright.report.blocks import (
     Block,
@@ -24,6 +26,8 @@ GEOMETRY = (
     "Worked out on the bone of this hip alone: what the labrum covers and how the joint bears load "
     "are not in it."
 )
+ROWS_NAMED = re.compile(r"\s*\(([a-z]+:[A-Z]?[\d.]+(?:, [a-z]+:[A-Z]?[\d.]+)*)\)\.?$")
+"""Rows of evidence in brackets at the end of a sentence."""
 STEPS_CAPTION = (
     "The same arcs taken to each depth. Dashed: the limit in force; upright line: what is planned."
 )
@@ -41,6 +45,16 @@ def bony_section(plan: Plan) -> Section | None:
     return Section(key="bone", title="Work on bone", blocks=tuple(blocks))
 
 
+def with_rows(text: str, *, mark: str = "") -> Cell:
+    """A sentence whose rows, named in its last brackets, are linked to the evidence."""
+    named = ROWS_NAMED.search(text)
+    if named is None:
+        return Cell(text=sentence(text), mark=mark)
+    return Cell(
+        text=sentence(text[: named.start()]), mark=mark, evidence=tuple(named[1].split(", "))
+    )
+
+
 def _trim(effect: TrimEffect) -> list[Block]:
     """What is taken from the rim, what it does, what papers say."""
     blocks: list[Block] = [Heading(text="Rim trim")]
@@ -49,7 +63,7 @@ def _trim(effect: TrimEffect) -> list[Block]:
     planned = Cell(text=f"Planned: {done or 'nothing is taken'}.", is_strong=True)
     blocks.append(Paragraph(cell=planned))
     mark = STATUS_SHAPES[Status.CAUTION]
-    warned = tuple(Cell(text=sentence(text), mark=mark) for text in effect.warnings)
+    warned = tuple(with_rows(text, mark=mark) for text in effect.warnings)
     if warned:
         blocks.append(Items(items=warned))
     blocks.append(Paragraph(cell=Cell(text=GEOMETRY), tone=Tone.NOTE))
@@ -170,15 +184,13 @@ def _cam(cam: CamPlan) -> list[Block]:
     """What is taken from the neck, and what it leaves."""
     share = number(100.0 * cam.neck_share_removed, "%")
     where = "" if cam.neck_share_hour is None else f" at {spoken_hour(cam.neck_share_hour)}"
+    target = f"alpha {number(cam.target_alpha_deg, 'deg')}"
     n_hours = count_of(len(cam.resected_hours), "femoral hour")
     blocks: list[Block] = [
         Heading(text="Cam"),
         Facts(
             pairs=(
-                (
-                    "Target",
-                    f"alpha {number(cam.target_alpha_deg, 'deg')}, {plain(cam.target_source)}",
-                ),
+                ("Target", f"{target} (from {plain(cam.target_source)})"),
                 ("Bone taken at", n_hours),
                 ("Largest share of the neck's width", f"{share}{where}"),
                 ("Volume", number(cam.volume_mm3, "mm³", digits=0)),
@@ -186,7 +198,7 @@ def _cam(cam: CamPlan) -> list[Block]:
         ),
     ]
     mark = STATUS_SHAPES[Status.CAUTION]
-    said = tuple(Cell(text=sentence(text), mark=mark) for text in cam.cautions)
+    said = tuple(with_rows(text, mark=mark) for text in cam.cautions)
     if said:
         blocks.append(Items(items=said))
     for figure, caption in (
@@ -196,6 +208,6 @@ def _cam(cam: CamPlan) -> list[Block]:
         if figure is not None:
             blocks.append(Picture(figure=figure, caption=caption))
     if cam.other_targets:
-        others = tuple(Cell(text=sentence(text)) for text in cam.other_targets)
+        others = tuple(with_rows(text) for text in cam.other_targets)
         blocks.append(Items(title="Other cut-offs in print", items=others))
     return blocks

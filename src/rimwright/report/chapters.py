@@ -153,7 +153,7 @@ def work_section(plan: Plan) -> Section:
         blocks.append(Paragraph(cell=Cell(text=f"From: {order.source}."), tone=Tone.NOTE))
     if not plan.orders_of_work:
         blocks.append(Paragraph(cell=Cell(text="No order of work was given.")))
-    if plan.rim_trim:
+    if plan.rim_trim and plan.trim_effect is None:  # else told under Work on bone
         names = list(dict.fromkeys(name for trim in plan.rim_trim for name in trim))
         rows = tuple(
             tuple(Cell(text=_trimmed(name, trim.get(name))) for name in names)

@@ -96,8 +96,8 @@ def _front(plan: Plan) -> tuple[Block, ...]:
     """Page one."""
     blocks: list[Block] = [Facts(pairs=patient_facts(plan))]
     if plan.clinic is not None:
-        pairs = clinic_pairs(plan)
-        blocks.append(Facts(pairs=pairs))
+        told = " ".join(f"{name}: {words}." for name, words in clinic_pairs(plan))
+        blocks.append(Paragraph(cell=Cell(text=told or "The clinic's record is empty.")))
     blocks.append(Items(title="Plan in five lines", items=five_lines(plan), is_numbered=True))
     blocks.append(measurement_table(plan))
     notes = status_notes(plan)
@@ -112,7 +112,7 @@ def _front(plan: Plan) -> tuple[Block, ...]:
     doubts = doubts_that_matter(plan)
     shown = doubts[:DOUBTS_SHOWN]
     if len(doubts) > len(shown):
-        shown = (*shown, Cell(text=f"{len(doubts) - len(shown)} more in the report."))
+        shown = (*shown, Cell(text=f"{len(doubts) - len(shown)} more in the report.", mark="–"))
     blocks.append(Items(title="Doubts", items=shown or (Cell(text="None was raised."),)))
     return tuple(blocks)
 

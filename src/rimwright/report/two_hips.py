@@ -147,7 +147,10 @@ def _front(left: Plan, right: Plan) -> tuple[Block, ...]:
         against, doubts = blocking_facts(plan), doubts_that_matter(plan)
         shown = (*against, *doubts[:DOUBTS_SHOWN])
         if len(doubts) > DOUBTS_SHOWN:
-            shown = (*shown, Cell(text=f"{len(doubts) - DOUBTS_SHOWN} more in its report."))
+            shown = (
+                *shown,
+                Cell(text=f"{len(doubts) - DOUBTS_SHOWN} more in its report.", mark="–"),
+            )
         title = f"Doubts, {plan.side.value} hip"
         blocks.append(Items(title=title, items=shown or (Cell(text="None was raised."),)))
     said = _not_alike(left, right)

@@ -13,9 +13,11 @@ def worse_section(plan: Plan) -> Section | None:
     worse = plan.worse_plan
     if worse is None:
         return None
-    more = (
-        "not known" if worse.graft_more_mm is None else number(worse.graft_more_mm, "mm", digits=0)
-    )
+    more = "none"
+    if worse.graft_more_mm is None:
+        more = "not known"
+    elif worse.graft_more_mm > 0.0:
+        more = number(worse.graft_more_mm, "mm", digits=0)
     mark = STATUS_SHAPES[Status.CAUTION]
     done = "; ".join(f"{a.sector}: {a.action.value}" for a in worse.planned.option.actions)
     items = [Cell(text=sentence(text)) for text in worse.says]
@@ -23,7 +25,7 @@ def worse_section(plan: Plan) -> Section | None:
     items.append(Cell(text=graft_sentence(worse.planned)))
     items += [Cell(text=sentence(text), mark=mark) for text in worse.planned.cautions]
     blocks: tuple[Block, ...] = (
-        Facts(pairs=(("More anchors", str(worse.anchors_more)), ("More graft", more))),
+        Facts(pairs=(("More anchors", str(worse.anchors_more or "none")), ("More graft", more))),
         Items(items=tuple(items)),
         anchor_table(worse.planned, plan=plan, is_folded=True),
     )

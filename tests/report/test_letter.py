@@ -112,6 +112,15 @@ def test_a_title_without_the_side_gets_it(evidence: EvidenceTable) -> None:
     assert words_of(plan, "x", evidence)[0] == "Letter of referral: RIGHT hip"
 
 
+def test_every_row_cited_has_its_source(plan: Plan, evidence: EvidenceTable) -> None:
+    """Rows named by reasons and roads stand under the sources, with how they were read."""
+    words = words_of(plan, "- {reasons}\n- {roads}\n\n{sources}", evidence)
+    cited = {id_ for text in words for id_ in re.findall(r"planning:[\d.]*\d(?=[\],])", text)}
+    listed = {text.split(": ")[0] for text in words if re.match(r"planning:[\d.]+: ", text)}
+    assert cited == listed
+    assert any(text.endswith("(from memory)") for text in words)
+
+
 @pytest.mark.fault
 def test_a_bad_template_writes_nothing(plan: Plan, tmp_path: Path) -> None:
     """Refused by the name of its file; the folder stays as it was."""

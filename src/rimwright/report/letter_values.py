@@ -65,7 +65,7 @@ PLACEHOLDERS = {
     "roads": "no operation, arthroscopy, osteotomy, arthroplasty",
     "scores": "scores of questionnaires",
     "side": "the side in capitals",
-    "sources": "the rows the reasons rest on",
+    "sources": "the rows that reasons and roads rest on",
     "stance": "what the evidence says of the option",
     "symptoms": "site, duration and onset",
     "version": "version of the plan",
@@ -107,7 +107,8 @@ def letter_values(plan: Plan, *, evidence: EvidenceTable, issued_on: str) -> Val
     planned = plan.planned
     option = planned.option if planned else None
     reasons = option.reasons if option else ()
-    cited = dict.fromkeys(id_ for reason in reasons for id_ in reason.evidence)
+    roads = plan.candidacy[:ROADS_SHOWN]
+    cited = dict.fromkeys(id_ for said in (*reasons, *roads) for id_ in said.evidence)
     return {
         "actions": tuple(f"{a.action.value} {a.sector}" for a in option.actions) if option else (),
         "anchors": anchor_words(plan),
@@ -138,8 +139,7 @@ def letter_values(plan: Plan, *, evidence: EvidenceTable, issued_on: str) -> Val
         "referral_summary": plan.referral,
         "revision": tuple(revision_words(item) for item in plan.revision),
         "roads": tuple(
-            _cited(f"{item.statement} ({item.stance.value})", item.evidence)
-            for item in plan.candidacy[:ROADS_SHOWN]
+            _cited(f"{item.statement} ({item.stance.value})", item.evidence) for item in roads
         ),
         "scores": score_words(plan.clinic),
         "side": side_words(plan.side),

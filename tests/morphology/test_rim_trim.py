@@ -14,8 +14,8 @@ import trimesh
 from hypothesis import given
 from hypothesis import strategies as st
 
-from morphology.real_bones import seated_hip
-from rimwright.anatomy import HipGeometry, RimTrim, Sector, TriangleMesh
+from morphology.real_bones import pelvis_hip, seated_hip
+from rimwright.anatomy import HipGeometry, RimTrim, Sector, Side, Status, TriangleMesh
 from rimwright.errors import BoneRefusal, CaseRefusal, LayoutRefusal
 from rimwright.evidence import load_evidence
 from rimwright.morphology import measure_hip
@@ -351,12 +351,48 @@ def test_what_cannot_be_trimmed_is_refused() -> None:
 
 
 def test_a_prediction_takes_less_than_a_blink(shared_data: Path) -> None:
-    """A prediction on a real hip takes under 50 ms on an idle core; five times that here, as other
-    work may share it.
+    """A prediction on a real hip takes about 25 ms of an idle core and less than 50; twice that is
+    allowed here, as work on the other half of a shared core slows this one.
     """
     hip = seated_hip(shared_data)
     predict_trim(hip, [trim(12, 3, 3)], table=TABLE)
-    started = time.perf_counter()
-    for _ in range(3):
+    taken = []
+    for _ in range(5):
+        started = time.process_time()
         predict_trim(hip, [trim(12, 3, 3)], table=TABLE)
-    assert (time.perf_counter() - started) / 3 < 0.25
+        taken.append(time.process_time() - started)
+    assert min(taken) < 0.1
+
+
+def test_an_edge_beside_the_notch_is_not_guessed_at(shared_data: Path) -> None:
+    """Where the axial plane passes beside the notch in front, a trim behind changes the sum of the
+    sector angles by what the posterior one loses and the central version is refused; a trim beside
+    the notch refuses the anterior angle too.
+    """
+    low = next(
+        (
+            side
+            for side in Side
+            if "beside the notch"
+            in pelvis_hip(shared_data, side).measurements["anterior_sector_angle"].reason
+        ),
+        None,
+    )
+    if low is None:
+        pytest.skip("on these bones the plane passes over the rim")
+    hip = pelvis_hip(shared_data, low)
+    effect = predict_trim(hip, [trim(8, 10, 3.0)], table=TABLE)
+
+    def lost(key: str) -> float:
+        before, after = effect.before[key].value, effect.after[key].value
+        assert before is not None
+        assert after is not None
+        return before - after
+
+    assert lost("anterior_sector_angle") == 0.0
+    assert lost("posterior_sector_angle") > 3.0
+    assert lost("horizontal_sector_angle") == pytest.approx(lost("posterior_sector_angle"))
+    assert effect.after["acetabular_version_central"].status is Status.REFUSED
+    near = predict_trim(hip, [trim(3, 6, 3.0)], table=TABLE)
+    assert near.after["anterior_sector_angle"].status is Status.REFUSED
+    assert "beside the notch" in near.after["anterior_sector_angle"].reason

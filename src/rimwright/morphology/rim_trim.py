@@ -135,7 +135,12 @@ def trimmed_rims(
 
 
 def refit_sphere(
-    rim: RimCurve, sections: RimSections, depth_mm: Floats, *, start: SphereFit
+    rim: RimCurve,
+    sections: RimSections,
+    depth_mm: Floats,
+    *,
+    start: SphereFit,
+    n_rounds: int = REFIT_ROUNDS,
 ) -> SphereFit:
     """
     The lunate sphere as it is fitted to the horseshoe inside a trimmed edge.
@@ -148,6 +153,8 @@ def refit_sphere(
         (120,) mm, by hour.
     start
         The lunate sphere before.
+    n_rounds
+        Reweightings.
 
     Returns
     -------
@@ -170,7 +177,7 @@ def refit_sphere(
         start=start,
         least_cutoff_mm=0.2,
         most_cutoff_mm=REFIT_CUTOFFS_MM[-1],
-        n_rounds=REFIT_ROUNDS,
+        n_rounds=n_rounds,
     ).fit
 
 

@@ -17,9 +17,12 @@ from rimwright.anatomy import (
     Measurement,
     RimCurve,
     RimTrim,
+    SocketFaces,
     SphereFit,
+    TriangleMesh,
     TrimEffect,
     TrimStep,
+    hour_gap,
 )
 from rimwright.evidence import EvidenceTable
 from rimwright.morphology.acetabular_angles import (
@@ -29,7 +32,7 @@ from rimwright.morphology.acetabular_angles import (
     measure_rim_angles,
 )
 from rimwright.morphology.rim_crossings import ANTERIOR, CRANIAL, cross_rim
-from rimwright.morphology.rim_sections import cut_rim_sections
+from rimwright.morphology.rim_sections import RimSections, cut_rim_sections
 from rimwright.morphology.rim_trim import (
     bone_to_trim,
     depth_by_hour,
@@ -37,12 +40,26 @@ from rimwright.morphology.rim_trim import (
     trimmed_rims,
 )
 from rimwright.morphology.socket import plane_normal
+from rimwright.morphology.socket_measurements import BESIDE_HOURS
 from rimwright.morphology.sourcil import SourcilSurrogate, find_sourcil
 from rimwright.morphology.trim_limits import find_limits, find_warnings
 from rimwright.morphology.trim_published import find_published
 
+SINGLE_EDGE = (
+    "lateral_centre_edge_angle",
+    "anterior_centre_edge_angle",
+    "extrusion_index",
+    "anterior_sector_angle",
+    "posterior_sector_angle",
+)
+"""Measurements that rest on one crossing of the rim."""
 SOURCIL_KEYS = ("lateral_centre_edge_angle_sourcil", "tonnis_angle", "sharp_angle")
 """Measurements drawn to the roof and not to the rim alone."""
+WARM_ROUNDS = 4
+"""Reweightings of a sphere that starts from its neighbour a millimetre away."""
+BESIDE_NOTCH = (
+    "the trimmed rim does not cross the plane this is measured in, or does so beside the notch"
+)
 PREDICTED = "read on the trimmed rim: "
 
 
@@ -98,16 +115,14 @@ def predict_trim(hip: HipGeometry, trims: Sequence[RimTrim], *, table: EvidenceT
         depth_by_hour(rim, [replace(trim, depth_mm=level) for trim in asked], table=table)
         for level in levels
     ]
+    bone, faces = _joint_alone(bone, faces)
     sections = cut_rim_sections(rim, bone, faces)
     rims = trimmed_rims(hip, sections, [*depths, depth])
     axes = hip.frame.pelvic_from_image.axes
     if hip.socket is None:
         raise AssertionError("a hip with a rim has a socket")
     sourcil = find_sourcil(bone, faces, sphere=hip.socket, centre_mm=centre_mm, axes=axes)
-    spheres = [
-        refit_sphere(rim, sections, item, start=hip.socket)
-        for item in (0.0 * depth, *depths, depth)
-    ]
+    spheres = _refit_spheres(rim, sections, [*depths, depth], start=hip.socket)
     readings = _read_rims(hip, rims, spheres, centre_mm=centre_mm, sourcil=sourcil, before=before)
     coverages = [coverage_by_point(item.points_mm - centre_mm, -rim.axis) for item in rims]
     steps = tuple(
@@ -133,6 +148,27 @@ def predict_trim(hip: HipGeometry, trims: Sequence[RimTrim], *, table: EvidenceT
         published=find_published(asked, radius_mm=hip.socket.radius_mm, table=table),
         warnings=find_warnings(asked, before=before, after=after, limits=limits, table=table),
     )
+
+
+def _joint_alone(bone: TriangleMesh, faces: SocketFaces) -> tuple[TriangleMesh, SocketFaces]:
+    """The joint side as a body of its own: all that a prediction looks at."""
+    triangles = bone.triangles[faces.joint]
+    used, renumbered = np.unique(triangles, return_inverse=True)
+    alone = TriangleMesh(
+        vertices_mm=bone.vertices_mm[used], triangles=renumbered.reshape(triangles.shape)
+    )
+    lunate = np.flatnonzero(np.isin(faces.joint, faces.lunate))
+    return alone, SocketFaces(joint=np.arange(len(triangles)), lunate=lunate)
+
+
+def _refit_spheres(
+    rim: RimCurve, sections: RimSections, depths: Sequence[Floats], *, start: SphereFit
+) -> list[SphereFit]:
+    """The lunate sphere of the rim itself and at every depth, each started from the one before."""
+    fits = [refit_sphere(rim, sections, 0.0 * depths[0], start=start)]
+    for depth in depths:
+        fits.append(refit_sphere(rim, sections, depth, start=fits[-1], n_rounds=WARM_ROUNDS))
+    return fits
 
 
 def _read_rims(
@@ -167,14 +203,39 @@ def _read_rims(
         points, normal=ANTERIOR, level_mm=np.zeros(n), rising=True, want=CRANIAL, sign=1
     )
     angles.update(_read_roof(sourcil, edges))
+    changes = {key: values[1:] - values[0] for key, values in angles.items()}
+    _settle_beside_notch(changes, rims)
     readings = {}
-    for key, values in angles.items():
+    for key, change in changes.items():
         measured = before[key].value
-        change = values[1:] - values[0]
-        # a plane that meets the edge in the notch meets bone that no trim touches
-        change = np.where(np.isnan(values[0]) & np.isnan(values[1:]), 0.0, change)
         readings[key] = change + (float("nan") if measured is None else measured)
     return readings
+
+
+def _settle_beside_notch(changes: dict[str, Floats], rims: Sequence[RimCurve]) -> None:
+    """Where a plane meets the edge beside the notch, keep what no trim comes near, in place.
+
+    Such an edge is that of the socket's floor, which a rim does not hold: an angle that rests on it
+    alone stays as it is while the rim beside the notch is untouched; one that rests on another edge
+    too changes with that one alone, or is not told.
+    """
+    rim = rims[0]
+    ends = [rim.notch_from_hour, rim.notch_to_hour]
+    if None in ends:
+        return
+    gap = [min(hour_gap(float(hour), end) for end in ends if end is not None) for hour in rim.hours]
+    beside = rim.is_bone & (np.array(gap) < BESIDE_HOURS)
+    for keys, reach in ((SINGLE_EDGE, beside), (("acetabular_version_cranial",), rim.is_bone)):
+        is_free = np.array(
+            [np.array_equal(item.points_mm[reach], rim.points_mm[reach]) for item in rims]
+        )
+        for key in keys:
+            changes[key] = np.where(np.isnan(changes[key]) & is_free, 0.0, changes[key])
+    front, back = changes["anterior_sector_angle"], changes["posterior_sector_angle"]
+    changes["horizontal_sector_angle"] = front + back
+    version = changes["acetabular_version_central"]
+    still = (front == 0.0) & (back == 0.0)
+    changes["acetabular_version_central"] = np.where(np.isnan(version) & still, 0.0, version)
 
 
 def _read_roof(sourcil: SourcilSurrogate, edges: Floats) -> dict[str, Floats]:
@@ -202,7 +263,7 @@ def _predicted(before: Measurement, value: float) -> Measurement:
     if not np.isfinite(value):
         return Measurement.refused(
             before.unit,
-            "the trimmed rim does not cross the plane this is measured in",
+            BESIDE_NOTCH,
             method=before.method,
         )
     return replace(before, value=value, method=PREDICTED + before.method)

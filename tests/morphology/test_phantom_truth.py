@@ -127,6 +127,7 @@ def misses(hip: PhantomHip, got: HipGeometry) -> list[str]:
     check("neck axis", _angle_deg(got.femur.neck_axis, truth.femoral_axes.neck_axis), ANGLE_DEG)
     bony = got.rim.points_mm[got.rim.is_bone]
     check("rim points", cKDTree(truth.edge_all_round_mm).query(bony)[0].max(), RIM_MM)
+    check("rim length", abs(got.rim.length_mm - truth.rim_length_mm), LENGTH_MM)
     hours = got.by_hour.hours
     assert got.rim.notch_from_hour is not None
     assert got.rim.notch_to_hour is not None

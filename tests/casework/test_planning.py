@@ -19,32 +19,11 @@ from rimwright.casework import (
     load_hip,
     plan_case,
     plan_document,
-    prepare_hip,
-    read_case,
     save_hip,
-    write_demo_case,
 )
 from rimwright.casework.plan_cautions import UNSEEN_ANCHORS
 from rimwright.errors import CaseRefusal, Refusal
 from rimwright.treatment import shipped_rules
-
-
-@pytest.fixture(scope="module")
-def demo_path(tmp_path_factory):
-    """The demo case on disk."""
-    return write_demo_case(tmp_path_factory.mktemp("demo"))
-
-
-@pytest.fixture(scope="module")
-def demo(demo_path):
-    """The demo case, read."""
-    return read_case(demo_path)
-
-
-@pytest.fixture(scope="module")
-def stored(demo):
-    """The demo hip, measured."""
-    return prepare_hip(demo)
 
 
 @pytest.fixture(scope="module")
@@ -294,7 +273,8 @@ def test_an_old_anchor_narrows_the_corridors_beside_it(demo, stored, plan):
     kept = {corridor.hour: corridor.half_angle_deg for corridor in plan.corridors}
     assert kept[1.5] < wide[1.5]
     assert kept[9.0] == wide[9.0]
-    assert free.old_anchors == ()
+    assert [item.hour for item in free.old_anchors] == [0.25]  # the tunnel of the findings
+    assert [item.hour for item in plan.old_anchors] == [1.5, 0.25]
 
 
 @pytest.mark.parametrize(

@@ -5,15 +5,8 @@ from __future__ import annotations
 import pytest
 
 from rimwright.anatomy import RevisionFinding, RevisionKind, Sector
-from rimwright.casework import prepare_hip, read_case, write_demo_case
 from rimwright.casework.revision_ground import revision_obstacles
 from rimwright.evidence import load_evidence
-
-
-@pytest.fixture(scope="module")
-def hip(tmp_path_factory):
-    """The demo hip, measured."""
-    return prepare_hip(read_case(write_demo_case(tmp_path_factory.mktemp("demo")))).hip
 
 
 def obstacles(*findings, hip=None):
@@ -44,12 +37,13 @@ def test_what_does_not_lie_in_bone_blocks_nothing():
         assert obstacles(RevisionFinding(kind=kind, sector=arc, size_mm=5.0)).bodies == ()
 
 
-def test_a_finding_in_the_notch_is_left_out_with_a_word(hip):
+def test_a_finding_in_the_notch_is_left_out_with_a_word(stored):
     """The notch has no rim to block; the rest of an arc that runs into it stays."""
-    rim = hip.rim
+    rim = stored.hip.rim
     into = Sector(from_hour=rim.notch_from_hour - 1.0, to_hour=rim.notch_from_hour + 0.5)
     found = obstacles(
-        RevisionFinding(kind=RevisionKind.TUNNEL, sector=into, size_mm=2.0, depth_mm=15.0), hip=hip
+        RevisionFinding(kind=RevisionKind.TUNNEL, sector=into, size_mm=2.0, depth_mm=15.0),
+        hip=stored.hip,
     )
     assert 4 <= len(found.bodies) <= 5
     assert all(not 0 < (body.hour - rim.notch_from_hour) < 1 for body in found.bodies)

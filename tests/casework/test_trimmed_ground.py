@@ -13,9 +13,6 @@ from rimwright.casework import (
     document_schema,
     plan_case,
     plan_document,
-    prepare_hip,
-    read_case,
-    write_demo_case,
 )
 from rimwright.casework.trimmed_ground import LAID_OUT_ON_TRIM, stored_after_trim
 from rimwright.evidence import load_evidence
@@ -24,34 +21,23 @@ TRIM = {"from_hour": 11.5, "to_hour": 2.5, "depth_mm": 3.0}
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    """Where the demo case stands."""
-    return write_demo_case(tmp_path_factory.mktemp("demo")).parent
-
-
-@pytest.fixture(scope="module")
-def demo(folder):
+def bare(demo, demo_path):
     """The demo case without what surgery left."""
-    document = {**read_case(folder / "case.toml").document, "revision": [], "old_anchor": []}
-    return case_from_document(document, folder=folder)
+    document = {**demo.document, "revision": [], "old_anchor": []}
+    return case_from_document(document, folder=demo_path.parent)
 
 
 @pytest.fixture(scope="module")
-def trimmed(demo, folder):
-    """The demo case with 3 mm of trim in front."""
-    return case_from_document({**demo.document, "rim_trim": [TRIM]}, folder=folder)
+def trimmed(bare, demo_path):
+    """The same with 3 mm of trim in front."""
+    document = {**bare.document, "rim_trim": [TRIM]}
+    return case_from_document(document, folder=demo_path.parent)
 
 
 @pytest.fixture(scope="module")
-def stored(demo):
-    """The demo hip, measured."""
-    return prepare_hip(demo)
-
-
-@pytest.fixture(scope="module")
-def plans(demo, trimmed, stored):
+def plans(bare, trimmed, stored):
     """Before and after."""
-    return plan_case(demo, hip=stored), plan_case(trimmed, hip=stored)
+    return plan_case(bare, hip=stored), plan_case(trimmed, hip=stored)
 
 
 def test_anchors_enter_the_bone_that_is_left(trimmed, stored, plans):

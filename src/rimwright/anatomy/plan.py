@@ -119,7 +119,7 @@ class Plan:
     digest
         Digest of the inputs, hex.
     old_anchors
-        Hardware and tunnels already in the rim, as the case gave them.
+        Hardware, tunnels, cysts and ossicles in the rim: every body that drills were kept off.
     corridor_kind
         The anchor size the corridors were computed for; None where there are none.
     person

@@ -197,7 +197,7 @@ def plan_case(
         settings=printed_settings(case, used),
         patient=patient_facts(case),
         digest=_digest(case, stored, used),
-        old_anchors=case.old_anchors,
+        old_anchors=(*case.old_anchors, *earlier.bodies),
         corridor_kind=used.anchors[0] if corridors else None,
         person=case.person,
         clinic=case.clinic,

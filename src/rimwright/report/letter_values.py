@@ -139,7 +139,8 @@ def letter_values(plan: Plan, *, evidence: EvidenceTable, issued_on: str) -> Val
         "referral_summary": plan.referral,
         "revision": tuple(revision_words(item) for item in plan.revision),
         "roads": tuple(
-            _cited(f"{item.statement} ({item.stance.value})", item.evidence) for item in roads
+            _cited(f"{item.statement.rstrip('.')} ({item.stance.value})", item.evidence)
+            for item in roads
         ),
         "scores": score_words(plan.clinic),
         "side": side_words(plan.side),

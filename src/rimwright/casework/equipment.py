@@ -189,6 +189,16 @@ def _for_worse(
                     note=f"{IF_WORSE}: {count} would be planned, {_spare(count, table)} spare",
                 )
             )
+    in_use = {drill_mm for drill_mm, _ in listed}
+    for drill_mm in sorted({drill for drill, _ in _sizes(worse.planned)} - in_use):
+        spare = table.count("plan.spare_drill")
+        items.append(
+            EquipmentItem(
+                item=f"drill {drill_mm:g} mm",
+                count=1 + spare,
+                note=f"{IF_WORSE}: 1 in use, {spare} spare",
+            )
+        )
     stock = worse.planned.graft
     if stock is None:
         return items

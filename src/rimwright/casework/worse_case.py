@@ -15,6 +15,8 @@ from rimwright.anatomy import (
 )
 from rimwright.casework.option_layout import OptionLayouts, joined
 
+NO_LAYOUT = "No layout: "
+"""How a layout that does not exist begins its reason."""
 _ON_THE_REMNANT = (Action.AUGMENT, Action.REPAIR)
 
 
@@ -68,7 +70,8 @@ def plan_for_worse(
             f"first ({len(shown.anchors)})"
         )
     elif not worse.anchors:
-        says.append("No anchors are laid out for it: " + " ".join(worse.cautions).rstrip("."))
+        why = worse.cautions[0] if worse.cautions else "no reason is given"
+        says.append(f"No anchors are laid out for it: {why.removeprefix(NO_LAYOUT).rstrip('.')}")
     if worse.graft is None or graft_more is None:
         says.append("How much graft it takes is not known without a rim to measure the arc on")
     elif shown.graft is None:

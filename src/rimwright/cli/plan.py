@@ -16,6 +16,7 @@ from rimwright.cli.screen import print_json, progress_bar, say, warn
 if TYPE_CHECKING:
     from rimwright.anatomy import Plan
     from rimwright.casework import Case, PlanFiles
+    from rimwright.evidence import EvidenceTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,12 +28,15 @@ class Planned:
     ----------
     plan, files
         What was planned and where it stands.
+    evidence
+        Rows and settings it was made with.
     note
         What was reused, in a sentence.
     """
 
     plan: Plan
     files: PlanFiles
+    evidence: EvidenceTable
     note: str = ""
 
 
@@ -136,7 +140,7 @@ def plan_read(read: Case, out: Path, *, hip: Path | None, issued_on: str) -> Pla
             letters=letters,
             progress=lambda done, stage: tell(0.65 + 0.35 * done, stage),
         )
-    return Planned(plan=made, files=files, note=chosen.note)
+    return Planned(plan=made, files=files, evidence=table, note=chosen.note)
 
 
 def plan_both(first: Path, second: Path, out: Path, *, issued_on: str, as_json: bool) -> None:
@@ -149,7 +153,8 @@ def plan_both(first: Path, second: Path, out: Path, *, issued_on: str, as_json: 
     made = [
         plan_read(case, out / str(case.side), hip=None, issued_on=issued_on) for case in pair.cases
     ]
-    page = write_two_hips(made[0].plan, made[1].plan, out, issued_on=issued_on)
+    left, right = made
+    page = write_two_hips(left.plan, right.plan, out, issued_on=issued_on, evidence=left.evidence)
     show(made, as_json=as_json)
     if not as_json:
         from rimwright.cli.screen import output

@@ -164,6 +164,7 @@ def test_revision_says_what_an_empty_image_does_not_prove() -> None:
     said = rows(section, "Findings")
     assert said[0][:4] == ("anchor", "1:10", "2.9 mm across, 15.0 mm into bone", "CT")
     assert said[1][:4] == ("earlier trim", "12:00 to 2:00", "2.0 mm deep", "operation note")
+    assert (said[0][4], said[1][4]) == ("drills keep clear of it", "told, blocks no drill")
     assert said[2][1] == "place not known"
     assert said[2][4] == "blocks nothing: its place is not known"
 

@@ -63,6 +63,13 @@ def test_every_placeholder_has_a_value(any_plan: Plan, evidence: EvidenceTable) 
     assert list(letter_placeholders()) == sorted(letter_placeholders())
 
 
+def test_the_guide_lists_every_placeholder() -> None:
+    """What a clinic reads before it writes a template is what the program fills."""
+    guide = Path(__file__).parents[2] / "docs" / "how-to" / "letter-templates.md"
+    rows = re.findall(r"^\| `\{(\w+)\}` \| (.+) \|$", guide.read_text(encoding="utf-8"), re.M)
+    assert dict(rows) == dict(letter_placeholders())
+
+
 def test_an_empty_plan_says_not_recorded(evidence: EvidenceTable) -> None:
     """Nothing known, nothing made up."""
     words = words_of(

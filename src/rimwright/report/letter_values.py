@@ -108,7 +108,8 @@ def letter_values(plan: Plan, *, evidence: EvidenceTable, issued_on: str) -> Val
     option = planned.option if planned else None
     reasons = option.reasons if option else ()
     roads = plan.candidacy[:ROADS_SHOWN]
-    cited = dict.fromkeys(id_ for said in (*reasons, *roads) for id_ in said.evidence)
+    rows = [*(reason.evidence for reason in reasons), *(road.evidence for road in roads)]
+    cited = dict.fromkeys(id_ for ids in rows for id_ in ids)
     return {
         "actions": tuple(f"{a.action.value} {a.sector}" for a in option.actions) if option else (),
         "anchors": anchor_words(plan),

@@ -62,6 +62,6 @@ def _effect(item: RevisionFinding) -> str:
     """What the plan does with it."""
     if not item.place:
         return "blocks nothing: its place is not known"
-    if item.kind.is_in_bone:
+    if item.kind.is_in_bone or item.kind is RevisionKind.OSSICLE:
         return "drills keep clear of it"
     return "told, blocks no drill"

@@ -21,7 +21,7 @@ ON_SPHERE_DEG = (5.0, 30.0)
 TURN_FACTOR = 3.0
 """Times the median turn that a triangle of the roof may differ by."""
 LEAST_ROOF_MM = 10.0
-"""A shorter roof has no slope worth telling, mm (the fossa reaches high, or the surface is rough)."""
+"""A shorter roof has no slope worth telling, mm: a high fossa, or a rough surface."""
 LASTING_MM = 3.0
 """The roof is taken up where it lasts at least this long, mm; shorter flecks are passed over."""
 FLAW_MM = 2.0

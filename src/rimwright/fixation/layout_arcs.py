@@ -97,7 +97,7 @@ def _bone_pieces(rim: RimCurve, *, start: float, span: float, marks: Floats) -> 
     inside = np.arange(
         np.ceil(start / LAYOUT_STEP_HOURS), np.floor((start + span) / LAYOUT_STEP_HOURS) + 1
     )
-    # the last hours with a rim point on either side of the notch, so that no bone is lost to the step
+    # the last hours with a rim point beside the notch, so that no bone is lost to the step
     beside = rim.hours[rim.is_bone & ~(np.roll(rim.is_bone, 1) & np.roll(rim.is_bone, -1))]
     steps = np.unique(
         np.round(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rimwright.anatomy import HipGeometry
+from rimwright.anatomy import HipGeometry, RevisionFinding, RevisionKind
 from rimwright.casework.case import Case, Grades, ReadOn
 from rimwright.treatment import Findings, Modality, Reading, readings_of_hip, with_clinic
 
@@ -52,10 +52,35 @@ def findings_of(case: Case, hip: HipGeometry | None) -> Findings:
         femoral_cartilage_grade=grades.femoral_cartilage_grade,
         femoral_cartilage_scale=grades.femoral_cartilage_scale,
         ligamentum_teres_grade=grades.ligamentum_teres_grade,
-        revision=case.revision,
+        revision=(*case.revision, *old_anchor_findings(case)),
         readings=tuple(readings),
     )
     return with_clinic(found, case.clinic)
+
+
+def old_anchor_findings(case: Case) -> tuple[RevisionFinding, ...]:
+    """
+    The old anchors of a case as the rules know them: signs of earlier surgery.
+
+    Parameters
+    ----------
+    case
+        An anchor known by entry and direction has no hour here.
+
+    Returns
+    -------
+    tuple of RevisionFinding
+        One an anchor.
+    """
+    return tuple(
+        RevisionFinding(
+            kind=RevisionKind.ANCHOR,
+            hour=anchor.hour,
+            size_mm=anchor.drill_mm,
+            depth_mm=anchor.depth_mm,
+        )
+        for anchor in case.old_anchors
+    )
 
 
 def joint_spaces(grades: Grades) -> dict[str, float]:

@@ -76,7 +76,9 @@ def patient_facts(plan: Plan) -> tuple[tuple[str, str], ...]:
     """Case and patient as given; a blank to fill in where a second identifier lacks."""
     pairs = [("Case", plan.case_id)]
     pairs += [(name, str(value)) for name, value in plan.patient.items()]
-    if not any(word in name.lower() for name in plan.patient for word in IDENTIFYING):
+    if plan.person:
+        pairs.append(("person", plan.person))
+    elif not any(word in name.lower() for name in plan.patient for word in IDENTIFYING):
         pairs.append(("second identifier", "                    "))
     return tuple(pairs)
 

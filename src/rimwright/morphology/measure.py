@@ -145,7 +145,7 @@ def measure_hip(
     )
     hip = replace(_measure_left(bones, tell), axes_assumed=axes_assumed)
     if axes_assumed:
-        doubt = "the file does not say which way its axes run; LPS was taken"
+        doubt = "the file does not say which way its axes run; its format's usual ones were taken"
         hip = replace(hip, warnings=(*hip.warnings, doubt))
     if flip:
         return mirror_hip(hip, pelvis_bone=hip_bone, femur_bone=femur)

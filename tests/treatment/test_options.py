@@ -225,11 +225,26 @@ def test_case_13_nothing_is_known():
 
 
 def test_case_14_width_alone_says_nothing():
-    """A width without a word on the tissue is no need to act; the probe is asked."""
-    options = options_of(sector(11, 2, width_mm=2.0, seen_by=SeenBy.PROBE))
-    assert options[OptionName.AUGMENTATION].actions == ()
-    assert options[OptionName.AUGMENTATION].stance is Stance.OPEN
-    assert "is the tissue good, poor or absent" in text_of(options[OptionName.AUGMENTATION])
+    """A width without a word on the tissue is no need to act: every option is laid out as a
+    supposition, open, alike for a thin and a wide labrum, and the probe is asked.
+    """
+    thin = options_of(sector(11, 2, width_mm=2.0, seen_by=SeenBy.PROBE))
+    wide = options_of(sector(11, 2, width_mm=8.0, seen_by=SeenBy.PROBE))
+    for name, option in thin.items():
+        assert option.stance is Stance.OPEN
+        assert option.actions == wide[name].actions
+        if name is not OptionName.CIRCUMFERENTIAL_RECONSTRUCTION:
+            assert "laid out as if they did, and the probe decides" in text_of(option)
+    assert "is the tissue good, poor or absent" in text_of(thin[OptionName.AUGMENTATION])
+
+
+def test_a_supposition_ends_where_one_sector_needs_something():
+    """As soon as one sector is known to need something, unclear ones stay untouched."""
+    options = options_of(
+        sector(11, 1, tear=Tear.UNSTABLE), sector(2, 3, width_mm=2.0, seen_by=SeenBy.PROBE)
+    )
+    acted = [item.sector for item in options[OptionName.REPAIR].actions]
+    assert acted == [Sector(from_hour=11.0, to_hour=1.0)]
 
 
 def test_case_15_width_without_modality_decides_nothing():

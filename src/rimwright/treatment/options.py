@@ -80,6 +80,13 @@ def list_options(
     )
 
 
+SUPPOSED = (
+    "no sector of the map is known to need anything; the sectors entered are laid out as if they "
+    "did, and the probe decides"
+)
+"""What stands beside an option that rests on sectors of which nothing decides."""
+
+
 class _Layout:
     """One option on the judged sectors."""
 
@@ -99,7 +106,10 @@ class _Layout:
         self.notch = notch
         self.rules = rules
         self.table = table
-        self.needing = [item for item in judged if item.state is SectorState.NEEDS]
+        needing = [item for item in judged if item.state is SectorState.NEEDS]
+        # nothing is known to need anything: what is entered but unclear is laid out as if it did
+        self.is_supposed = not needing
+        self.needing = needing or [item for item in judged if item.state is SectorState.UNCLEAR]
 
     def option(self, road: Reason | None) -> Option:
         """The option; `road` is the reason where arthroscopy itself is advised against."""
@@ -155,6 +165,8 @@ class _Layout:
             return self._whole_rim_stance()
         if not self.needing:
             return self._idle_stance()
+        if self.is_supposed:
+            return Stance.OPEN, (Reason(text=SUPPOSED),)
         return worst_stance(item.verdicts[action].stance for item, action in chosen), ()
 
     def _idle_stance(self) -> tuple[Stance, tuple[Reason, ...]]:

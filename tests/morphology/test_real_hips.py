@@ -1,4 +1,4 @@
-"""Real bones: what the issue of this build asks of them, and what an outside look confirms."""
+"""Real bones: what the measuring has to reach on them, and what an outside look confirms."""
 
 from __future__ import annotations
 

@@ -109,7 +109,7 @@ class Plan:
     equipment_list
         For booking the theatre.
     rim_trim
-        Trim by sector (issue B deepens it); empty means none.
+        Trim by sector; empty means none.
     cautions
         General doubts.
     settings

@@ -19,7 +19,9 @@ TOP = 46.0
 HOUR_GAP_MM = 25.5
 """How far outside the rim the hours stand, mm: beyond a drill of usual depth."""
 HALF_SPAN_MM = 53.0
-"""Half of what is shown, mm."""
+"""Half of what is shown round a rim of usual size, mm."""
+LABEL_MM = 2.0
+"""Room for an hour's figure beyond its place, mm."""
 
 
 def draw_ring(plan: Plan) -> Figure:
@@ -40,7 +42,9 @@ def draw_ring(plan: Plan) -> Figure:
     planned = [anchor.depth_mm for anchor in plan.anchors]
     old = [anchor.depth_mm for anchor in plan.old_anchors]
     gap_mm = max([HOUR_GAP_MM, *(depth_mm + 5.5 for depth_mm in (*planned, *old))])
-    half_mm = HALF_SPAN_MM + gap_mm - HOUR_GAP_MM
+    rolled = Rolled(rim=rim, side=plan.side, centre=(0.0, 0.0), units_per_mm=1.0)
+    widest_mm = max(HALF_SPAN_MM - HOUR_GAP_MM, float(rolled.radii_mm.max()) + LABEL_MM)
+    half_mm = widest_mm + gap_mm
     centre = (SIZE / 2, TOP + SIZE / 2)
     track = Rolled(rim=rim, side=plan.side, centre=centre, units_per_mm=SIZE / (2 * half_mm))
     runs = tissue_runs(plan.labrum, plan.planned)

@@ -101,11 +101,6 @@ class RimCurve:
         """Rim point at an hour, linear between tenths, (3,) mm; NaN in the notch."""
         return self._interpolate(self.points_mm, hour)
 
-    def outward_at(self, hour: float) -> Vector:
-        """Unit `outward` at an hour; NaN in the notch."""
-        vector = self._interpolate(self.outward, hour)
-        return vector / np.linalg.norm(vector)
-
     def bone_inward_at(self, hour: float) -> Vector:
         """Unit `bone_inward` at an hour; NaN in the notch."""
         vector = self._interpolate(self.bone_inward, hour)
@@ -147,12 +142,6 @@ class RimCurve:
         """Arc length from 6 o'clock through increasing hours to an hour, mm."""
         stations = np.arange(N_RIM_HOURS + 1) * RIM_STEP_HOURS
         return float(np.interp(hours_after(6.0, hour), stations, self.arc_positions_mm()))
-
-    def hour_at_arc(self, arc_mm: float) -> float:
-        """Hour at an arc length from 6 o'clock; the inverse of `arc_position_mm`."""
-        positions = self.arc_positions_mm()
-        stations = np.arange(N_RIM_HOURS + 1) * RIM_STEP_HOURS
-        return wrap_hour(6.0 + float(np.interp(arc_mm % positions[-1], positions, stations)))
 
     def arc_between_mm(self, from_hour: float, to_hour: float) -> float:
         """Arc length along the rim from hour to hour through increasing hours, mm.

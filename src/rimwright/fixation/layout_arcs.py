@@ -41,11 +41,6 @@ class LayoutArc:
     held_mm: tuple[float, ...]
     closed: bool
 
-    def hour_at(self, along_mm: float) -> float:
-        """Hour at an arc length, between the hours tried."""
-        steps = np.array([hours_after(float(self.hours[0]), float(h)) for h in self.hours])
-        return wrap_hour(float(self.hours[0]) + float(np.interp(along_mm, self.along_mm, steps)))
-
 
 def arcs_of(rim: RimCurve, sectors: Sequence[Sector]) -> tuple[LayoutArc, ...]:
     """

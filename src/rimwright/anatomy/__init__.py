@@ -136,6 +136,11 @@ from rimwright.anatomy.side import (
 from rimwright.anatomy.sphere import (
     SphereFit,
 )
+from rimwright.anatomy.volume import (
+    LabelMap,
+    Modality,
+    Volume,
+)
 
 __all__ = [
     "Action",
@@ -167,11 +172,13 @@ __all__ = [
     "ImagingFinding",
     "Injection",
     "Ints",
+    "LabelMap",
     "LabrumMap",
     "LabrumSector",
     "MEASUREMENT_KEYS",
     "Mask",
     "Measurement",
+    "Modality",
     "N_RIM_HOURS",
     "NonOperativeCare",
     "OldAnchor",
@@ -216,6 +223,7 @@ __all__ = [
     "TrimEffect",
     "TrimStep",
     "Vector",
+    "Volume",
     "WorsePlan",
     "angle_of_hour",
     "frozen_floats",

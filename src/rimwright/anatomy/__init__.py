@@ -127,6 +127,9 @@ from rimwright.anatomy.rim import (
     RimCurve,
     hours_of_rim,
 )
+from rimwright.anatomy.scan_source import (
+    ScanSource,
+)
 from rimwright.anatomy.sector import (
     Sector,
 )
@@ -205,6 +208,7 @@ __all__ = [
     "RigidTransform",
     "RimCurve",
     "RimTrim",
+    "ScanSource",
     "Score",
     "Sector",
     "SectorAction",

@@ -78,6 +78,9 @@ class Anchor:
         Angle between the drill's direction and the line from the portal, deg; None as above.
     status, reason
         ok = both margins held, no collision, and a portal reaches it.
+    density_mean_hu, density_least_hu
+        Along the drill from below the cortex to its tip, Hounsfield units of this scan; None where
+        the hip was not measured in a CT. No status rests on them.
     """
 
     hour: float
@@ -92,6 +95,8 @@ class Anchor:
     portal_off_deg: float | None = None
     status: Status = Status.OK
     reason: str = ""
+    density_mean_hu: float | None = None
+    density_least_hu: float | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(

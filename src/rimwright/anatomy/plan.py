@@ -15,6 +15,7 @@ from rimwright.anatomy.labrum import LabrumMap
 from rimwright.anatomy.option import PlannedOption, Statement
 from rimwright.anatomy.portal import Portal
 from rimwright.anatomy.revision import RevisionFinding
+from rimwright.anatomy.scan_source import ScanSource
 from rimwright.anatomy.side import Side
 
 
@@ -138,6 +139,8 @@ class Plan:
         The plan if the remnant is not usable; None where nothing rests on a remnant.
     referral
         Paragraphs of a summary for a surgeon of another road; empty where none is called for.
+    source
+        The scan the hip was measured in; None where it was measured on surfaces, or not at all.
     """
 
     case_id: str
@@ -167,6 +170,7 @@ class Plan:
     no_cam: str = ""
     worse_plan: WorsePlan | None = None
     referral: tuple[str, ...] = ()
+    source: ScanSource | None = None
 
     @property
     def planned(self) -> PlannedOption | None:

@@ -89,5 +89,7 @@ def stored_after_trim(
     return replace(
         stored,
         hip=replace(hip, rim=rim, pelvis_bone=bone, faces=faces),
-        field=build_mesh_field(bone, faces, centre_mm=hip.socket.centre_mm),
+        field=build_mesh_field(
+            bone, faces, centre_mm=hip.socket.centre_mm, density=field.density
+        ),
     )

@@ -15,9 +15,12 @@ from rimwright.anatomy import (
     Points,
     SocketFaces,
     TriangleMesh,
+    Volume,
 )
+from rimwright.anatomy import Floats as _Floats
 from rimwright.anatomy import Vector as _Vector
 from rimwright.errors import LayoutRefusal
+from rimwright.fixation.density_block import density_arrays, density_at, density_of_arrays
 from rimwright.fixation.tree_queries import count_hits
 from rimwright.fixation.triangle_tree import TriangleTree, build_triangle_tree
 
@@ -48,12 +51,15 @@ class MeshBoneField:
         (3,), mm, image frame: near the socket, so that single precision suffices in bulk tests.
     obstacles
         Anchors and tunnels already in the bone; the distances do not know of them.
+    density
+        The part of the CT about the hip; None where the bone came as a surface.
     """
 
     joint: TriangleTree
     cortex: TriangleTree
     origin_mm: _Vector
     obstacles: tuple[OldAnchor, ...] = ()
+    density: Volume | None = None
 
     @property
     def error_mm(self) -> float:
@@ -67,7 +73,7 @@ class MeshBoneField:
 
     def sample(self, points_mm: Points) -> FieldSample:
         """
-        Distances and side at points; a mesh knows no density.
+        Distances, side and density at points; a mesh without its CT knows no density.
 
         Parameters
         ----------
@@ -78,7 +84,8 @@ class MeshBoneField:
         -------
         FieldSample
             Exact distances; inside by crossings counted along three rays, two of which must
-            agree, so that one bad triangle does not turn a point inside out.
+            agree, so that one bad triangle does not turn a point inside out. Density is NaN
+            outside the block of the CT.
         """
         points = np.ascontiguousarray(
             np.asarray(points_mm, dtype=np.float64).reshape(-1, 3) - self.origin_mm
@@ -87,8 +94,12 @@ class MeshBoneField:
             joint_mm=self.joint.nearest_mm(points),
             cortex_mm=self.cortex.nearest_mm(points),
             inside=self.is_inside(points),
-            density_hu=np.full(len(points), np.nan),
+            density_hu=self.density_at(points_mm),
         )
+
+    def density_at(self, points_mm: Points) -> _Floats:
+        """Hounsfield units at (n, 3) points, image frame, (n,); NaN where none are known."""
+        return density_at(self.density, points_mm)
 
     def is_inside(self, points: Points) -> Mask:
         """Whether (n, 3) points, mm from `origin_mm`, lie in bone, (n,) bool."""
@@ -116,6 +127,7 @@ class MeshBoneField:
             "origin_mm": np.array(self.origin_mm),
             **self.joint.to_arrays("joint_"),
             **self.cortex.to_arrays("cortex_"),
+            **density_arrays(self.density),
         }
 
     @classmethod
@@ -128,6 +140,7 @@ class MeshBoneField:
             cortex=TriangleTree.from_arrays(arrays, "cortex_"),
             origin_mm=np.array(arrays["origin_mm"], dtype=np.float64),
             obstacles=tuple(obstacles),
+            density=density_of_arrays(arrays),
         )
 
 
@@ -137,6 +150,7 @@ def build_mesh_field(
     *,
     centre_mm: _Vector,
     obstacles: Sequence[OldAnchor] = (),
+    density: Volume | None = None,
 ) -> MeshBoneField:
     """
     Build the field of one hip bone.
@@ -151,6 +165,8 @@ def build_mesh_field(
         (3,), mm: the socket's centre; distances are worked out from here.
     obstacles
         Anchors and tunnels already in the bone.
+    density
+        The part of the CT about the hip, where it came from one.
 
     Returns
     -------
@@ -166,6 +182,7 @@ def build_mesh_field(
         cortex=build_triangle_tree(local, np.flatnonzero(~is_joint)),
         origin_mm=origin,
         obstacles=tuple(obstacles),
+        density=density,
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from scipy.special import ndtr
 
@@ -45,9 +47,9 @@ def averaging_weights(*, spacing_mm: float, blur_mm: float, n_fine: int, n_voxel
     """
     reach = blur_reach(spacing_mm=spacing_mm, blur_mm=blur_mm)
     cell = spacing_mm / n_fine
-    sigma = np.sqrt(max(blur_mm**2 - cell**2 / 6.0, 0.0))
+    sigma = math.sqrt(max(blur_mm**2 - cell**2 / 6.0, 0.0))
     # Cells of one voxel's neighbourhood, from `reach` voxels before it to `reach` after.
-    edges = (np.arange((2 * reach + 1) * n_fine + 1) - (reach + 0.5) * n_fine) * cell
+    edges: Floats = (np.arange((2 * reach + 1) * n_fine + 1) - (reach + 0.5) * n_fine) * cell
     cumulative = _ramp(edges + spacing_mm / 2, sigma) - _ramp(edges - spacing_mm / 2, sigma)
     kernel = np.diff(cumulative)
     kernel /= kernel.sum()

@@ -126,4 +126,4 @@ def write_slice(
                 value += past_soft * (tissue_hu[1] - tissue_hu[0])
                 value += past_fat * (tissue_hu[2] - tissue_hu[1])
             value += bone[i, j] + noise[i, j]
-            out[i, j] = int(math.floor(min(max(value, tissue_hu[3]), tissue_hu[4]) + 0.5))
+            out[i, j] = math.floor(min(max(value, tissue_hu[3]), tissue_hu[4]) + 0.5)

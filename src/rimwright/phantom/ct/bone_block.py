@@ -153,20 +153,23 @@ def bone_shares(
     shares: tuple[Shares, Shares] | None = None
     for bone in bones:
         chosen = bone.chosen[bone.starts[block] : bone.starts[block + 1]]
-        inside = np.empty(shape, dtype=np.uint8)
+        inside = np.zeros(shape, dtype=np.uint8, order="F")
         lines = bone.crossings
         n_inside = fill_inside(
             lines.starts, lines.places, lines.changes, int(fine.n_cells[1]), first, inside
         )
         if not len(chosen) and not n_inside:
             continue
-        distance2 = np.full(shape, np.inf, dtype=np.float32)
-        width2 = np.ones(shape, dtype=np.float32)
+        distance2 = np.full(shape, np.inf, dtype=np.float32, order="F")
+        width2 = np.ones(shape, dtype=np.float32, order="F")
         measure_band(
             bone.corners_mm, chosen, fine.cell_mm, first, inside, bone.reach_mm, distance2, width2
         )
         if shares is None:
-            shares = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.float32)
+            shares = (
+                np.zeros(shape, dtype=np.float32, order="F"),
+                np.zeros(shape, dtype=np.float32, order="F"),
+            )
         add_bone(
             inside,
             distance2,

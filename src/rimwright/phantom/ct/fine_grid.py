@@ -10,6 +10,7 @@ import numpy as np
 from rimwright.anatomy.arrays import Floats, Ints, Points, Vector
 from rimwright.phantom.ct.averaging import averaging_weights, blur_reach
 from rimwright.phantom.ct.grid import CtGrid
+from rimwright.phantom.ct.tissue_mix import Shares
 
 BLOCK_VOXELS = 24
 """Voxels along a side of a block: its fine cells then fit a processor's cache."""
@@ -38,7 +39,7 @@ class FineGrid:
     n_fine: Ints
     reach: Ints
     n_blocks: Ints
-    weights: tuple[Floats, Floats, Floats]
+    weights: tuple[Shares, Shares, Shares]
 
     @property
     def cell_mm(self) -> Vector:
@@ -76,13 +77,12 @@ class FineGrid:
         for index in np.ndindex(*self.n_blocks):
             yield np.array(index) * self.block_cells
 
-    def deposit(self, block_hu: Floats, first: Ints, volume: Floats) -> None:
+    def deposit(self, block_hu: Shares, first: Ints, volume: Shares) -> None:
         """Average a block of fine cells into the voxels that it feeds, added to `volume`."""
-        averaged = block_hu
-        for axis in range(3):
-            averaged = np.moveaxis(
-                np.tensordot(self.weights[axis], averaged, axes=(1, axis)), 0, axis
-            )
+        along_i, along_j, along_k = self.weights
+        turned = along_j @ (block_hu.T @ along_i.T)  # axes k, j, i
+        by_slice = along_k @ turned.reshape(len(turned), -1)
+        averaged = by_slice.reshape(-1, *turned.shape[1:]).T
         start = first // self.n_fine - 2 * self.reach
         low = np.maximum(start, 0)
         high = np.minimum(start + averaged.shape, self.grid.shape)

@@ -42,7 +42,7 @@ class CtGrid:
             object.__setattr__(
                 self, name, frozen_floats(getattr(self, name), shape=shape, name=name)
             )
-        if len(self.shape) != 3 or min(self.shape) < 1:
+        if min(self.shape) < 1:
             raise ValueError(f"shape: got {self.shape}, need three counts of 1 or more")
         if not (self.spacing_mm > 0.0).all():
             raise ValueError(f"spacing_mm: got {self.spacing_mm}, need more than 0")

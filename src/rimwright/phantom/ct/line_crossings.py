@@ -170,7 +170,7 @@ def fill_inside(
     first
         (3,), index of the block's first cell.
     inside
-        (n_i, n_j, n_k) of the block, written: 1 inside, 0 outside.
+        (n_i, n_j, n_k) of the block, all 0: 1 is written inside.
 
     Returns
     -------
@@ -182,11 +182,14 @@ def fill_inside(
         for j in range(inside.shape[1]):
             line = (k + first[2]) * n_j + j + first[1]
             at, end = starts[line], starts[line + 1]
+            if at == end:
+                continue
             winding = 0
             for i in range(inside.shape[0]):
                 while at < end and places[at] < i + first[0]:
                     winding += changes[at]
                     at += 1
-                inside[i, j, k] = 1 if winding > 0 else 0
-                n_inside += inside[i, j, k]
+                if winding > 0:
+                    inside[i, j, k] = 1
+                    n_inside += 1
     return n_inside

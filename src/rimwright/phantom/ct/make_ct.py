@@ -93,7 +93,7 @@ def make_ct(
         )
         for at, bone in enumerate(bones)
     ]
-    added = np.zeros(grid.shape, dtype=np.float32)
+    added = np.zeros(grid.shape, dtype=np.float32, order="F")
     for first, block in _computed(fine, placed, look=look, metal=metal, zones=zones, body=section):
         fine.deposit(block, first, added)
     return _finished(added, look=look, grid=grid, body=section, seed=seed)
@@ -127,9 +127,9 @@ def _computed(
         if shares is None:
             if not len(near):
                 return None
-            empty = np.zeros(fine.block_cells, dtype=np.float32)
+            empty = np.zeros(fine.block_cells, dtype=np.float32, order="F")
             shares = (empty, empty)
-        added = np.empty(fine.block_cells, dtype=np.float32)
+        added = np.empty(fine.block_cells, dtype=np.float32, order="F")
         mix(*shares, first, fine.cell_mm, to_image, numbers, near, tissue, added)
         return added
 
@@ -156,20 +156,18 @@ def _finished(added: Shares, *, look: CtLook, grid: CtGrid, body: BodySection, s
     axes = grid.directions
     spread = look.blur_mm**2 * np.eye(3) + (axes * grid.spacing_mm**2 / 12.0) @ axes.T
     tissue = np.array([look.soft_hu, look.fat_hu, look.air_hu, LEAST_HU, MOST_HU])
-    values = np.empty(grid.shape, dtype=np.int16)
+    values = np.empty(grid.shape, dtype=np.int16, order="F")
     for k in range(grid.shape[2]):
-        noise = generator.standard_normal(grid.shape[:2], dtype=np.float32)
+        noise = generator.standard_normal(grid.shape[1::-1], dtype=np.float32).T
         noise *= np.float32(look.noise_hu)
-        slab = np.empty(grid.shape[:2], dtype=np.int16)
         write_slice(
-            np.ascontiguousarray(added[:, :, k]),
+            added[:, :, k],
             noise,
             grid.affine,
             k,
             body.numbers(),
             spread,
             tissue,
-            slab,
+            values[:, :, k],
         )
-        values[:, :, k] = slab
     return Volume(values=values, affine=grid.affine, modality=Modality.CT)

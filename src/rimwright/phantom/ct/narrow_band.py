@@ -47,7 +47,6 @@ def measure_band(
         Of the block, written with it: square of the width over which a cell passes through the
         surface, Σ (cell · direction)², mm².
     """
-    n_i, n_j, n_k = inside.shape
     direction = np.zeros(3)
     p = np.zeros(3)
     for index in chosen:

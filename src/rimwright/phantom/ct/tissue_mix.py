@@ -54,15 +54,15 @@ def add_bone(
         Of the block, added to.
     """
     p = np.zeros(3)
-    for i in range(inside.shape[0]):
-        p[0] = (i + first[0]) * cell_mm[0]
+    for k in range(inside.shape[2]):
+        p[2] = (k + first[2]) * cell_mm[2]
         for j in range(inside.shape[1]):
             p[1] = (j + first[1]) * cell_mm[1]
-            for k in range(inside.shape[2]):
+            for i in range(inside.shape[0]):
                 is_near = distance2_mm2[i, j, k] < np.inf
                 if not (is_near or inside[i, j, k]):
                     continue
-                p[2] = (k + first[2]) * cell_mm[2]
+                p[0] = (i + first[0]) * cell_mm[0]
                 whole, inner = 1.0, 1.0
                 if is_near:
                     away = math.sqrt(distance2_mm2[i, j, k])
@@ -134,12 +134,12 @@ def mix(
     """
     mean_cell = (cell_mm[0] * cell_mm[1] * cell_mm[2]) ** (1.0 / 3.0)
     p = np.zeros(3)
-    for i in range(cortex.shape[0]):
-        p[0] = (i + first[0]) * cell_mm[0]
+    for k in range(cortex.shape[2]):
+        p[2] = (k + first[2]) * cell_mm[2]
         for j in range(cortex.shape[1]):
             p[1] = (j + first[1]) * cell_mm[1]
-            for k in range(cortex.shape[2]):
-                p[2] = (k + first[2]) * cell_mm[2]
+            for i in range(cortex.shape[0]):
+                p[0] = (i + first[0]) * cell_mm[0]
                 metal = 0.0
                 for rod in rods:
                     away = _from_rod(p, rod)

@@ -49,7 +49,8 @@ def averaging_weights(*, spacing_mm: float, blur_mm: float, n_fine: int, n_voxel
     cell = spacing_mm / n_fine
     sigma = math.sqrt(max(blur_mm**2 - cell**2 / 6.0, 0.0))
     # Cells of one voxel's neighbourhood, from `reach` voxels before it to `reach` after.
-    edges: Floats = (np.arange((2 * reach + 1) * n_fine + 1) - (reach + 0.5) * n_fine) * cell
+    cells = np.arange((2 * reach + 1) * n_fine + 1, dtype=np.float64)
+    edges = (cells - (reach + 0.5) * n_fine) * cell
     cumulative = _ramp(edges + spacing_mm / 2, sigma) - _ramp(edges - spacing_mm / 2, sigma)
     kernel = np.diff(cumulative)
     kernel /= kernel.sum()

@@ -456,7 +456,7 @@ def test_a_stored_hip_of_the_other_side_is_refused(demo, stored):
             {"sources": {"pelvis": "nothing.stl"}},
             r"^case\.toml, \[sources\], pelvis: no such file \(looked for .*nothing\.stl\)",
         ),
-        ({"sources": {"image": "series"}}, r"images are not read by this version"),
+        ({"sources": {"image": "series"}}, r"\[sources\], image: no such file or folder"),
         ({"sources": {"pelvis": "femur.stl"}}, r"^femur\.stl: no hip"),
         ({"settings": {"technique": "mine.toml"}}, r"mine\.toml: no such file"),
         ({"settings": {"evidence": "clinic.toml"}}, r"clinic\.toml: cannot be read"),

@@ -56,15 +56,9 @@ def bone_files_of(case: Case) -> BoneFiles:
     Raises
     ------
     CaseRefusal
-        It names an image, which this version does not read, or a file that is not there.
+        It names a file that is not there.
     """
     sources = case.sources
-    if sources.image is not None:
-        raise CaseRefusal(
-            "images are not read by this version (need surfaces of the bones)",
-            f"{case.where}, [sources], image",
-            "Give pelvis and femur as STL, PLY, OBJ, VTK, VTP, VRML or glTF",
-        )
     for key in ("pelvis", "femur"):
         path = getattr(sources, key)
         if path is not None and not path.is_file():
@@ -83,7 +77,7 @@ def bone_files_of(case: Case) -> BoneFiles:
     )
 
 
-def input_digest(files: BoneFiles, side: Side) -> str | None:
+def digest_of_bones(files: BoneFiles, side: Side) -> str | None:
     """
     The digest of the inputs of a hip, without reading the bones as bones.
 
@@ -97,7 +91,7 @@ def input_digest(files: BoneFiles, side: Side) -> str | None:
     Returns
     -------
     str or None
-        Equal to that of `MeasuredBones` for files that stand alone; one that refers to others
+        Equal to that of `MeasuredHip` for files that stand alone; one that refers to others
         never matches and is measured again. None where a file cannot be read.
     """
     digests = []

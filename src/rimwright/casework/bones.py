@@ -3,66 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from rimwright.anatomy import HipGeometry, Progress, Side, TriangleMesh, Vector, no_progress
 from rimwright.casework.bone_files import BoneFiles, digest_of_inputs
+from rimwright.casework.measured_hip import MeasuredHip
+from rimwright.casework.stages import within
 from rimwright.errors import BoneRefusal, FileRefusal, LayoutRefusal, Refusal
 from rimwright.imaging import BodyFile, read_bodies
 from rimwright.morphology import ChosenBones, choose_hip_bone, measure_hip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MeasuredBones:
-    """
-    A hip with what it was measured from.
-
-    Parameters
-    ----------
-    hip
-        As measured; its warnings begin with what the readers mended or assumed.
-    input_digest
-        Of files, side, unit, axes, part and landmarks, hex.
-    """
-
-    hip: HipGeometry
-    input_digest: str
-
-
-def measure_bones(
-    files: BoneFiles, side: Side, *, progress: Progress | None = None
-) -> MeasuredBones:
-    """
-    Read the bones and measure one hip.
-
-    Parameters
-    ----------
-    files
-        Pelvis, femur or both.
-    side
-        The hip asked for.
-    progress
-        Told the stages; may raise to cancel.
-
-    Returns
-    -------
-    MeasuredBones
-        With every part that the bones allow.
-
-    Raises
-    ------
-    Refusal
-        A file cannot be read, or is not the bone or side claimed.
-    """
-    return measure_sides(files, (side,), progress=progress)[0]
-
-
 def measure_sides(
     files: BoneFiles, sides: Sequence[Side], *, progress: Progress | None = None
-) -> tuple[MeasuredBones, ...]:
+) -> tuple[MeasuredHip, ...]:
     """
     Read the bones once and measure each side asked for.
 
@@ -77,13 +34,14 @@ def measure_sides(
 
     Returns
     -------
-    tuple of MeasuredBones
+    tuple of MeasuredHip
         In the order asked for.
 
     Raises
     ------
     Refusal
-        As `measure_bones`; with two sides asked for, either one missing is a refusal.
+        A file cannot be read, or is not the bone or side claimed; with two sides asked for, either
+        one missing is a refusal.
     """
     tell = progress or no_progress
     if files.pelvis is None and files.femur is None:
@@ -109,11 +67,11 @@ def measure_sides(
             chosen=chosen,
             femur=body,
             assumed=assumed,
-            tell=_within(tell, start, share),
+            tell=within(tell, start, share),
         )
         digests = tuple(file.digest if file else "" for file in (pelvis, femur))
         measured.append(
-            MeasuredBones(
+            MeasuredHip(
                 hip=replace(hip, warnings=(*notes, *hip.warnings)),
                 input_digest=digest_of_inputs(files, side, digests=digests),
             )
@@ -230,12 +188,3 @@ def _notes(files: BoneFiles, *read: BodyFile | None) -> tuple[str, ...]:
     return tuple(
         f"{_name(path)}: {warning}" for path, file in named if file for warning in file.warnings
     )
-
-
-def _within(tell: Progress, start: float, share: float) -> Progress:
-    """Progress of a part of the work as progress of the whole."""
-
-    def inner(fraction: float, stage: str) -> None:
-        tell(min(start + share * fraction, 1.0), stage)
-
-    return inner

@@ -74,7 +74,7 @@ class History:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sources:
     """
-    Where the bones are; paths are absolute, resolved against the case file.
+    Where the bones or the scan are; paths are absolute, resolved against the case file.
 
     Parameters
     ----------
@@ -85,7 +85,9 @@ class Sources:
     part
         Body of the pelvis file to take, from 1; None lets geometry choose.
     image, labels
-        A volume and its label map.
+        A scan and its label map.
+    series
+        Number from 1 or key of the series to take; None takes the only one of use.
     """
 
     pelvis: Path | None = None
@@ -95,11 +97,17 @@ class Sources:
     part: int | None = None
     image: Path | None = None
     labels: Path | None = None
+    series: str | None = None
 
     @property
     def has_bones(self) -> bool:
         """Whether a surface file is named."""
         return self.pelvis is not None or self.femur is not None
+
+    @property
+    def names_hip(self) -> bool:
+        """Whether there is anything to measure a hip from: surfaces or a scan."""
+        return self.has_bones or self.image is not None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -247,9 +247,16 @@ def _sources(model: SourcesModel | None, *, folder: Path, where: str) -> Sources
             f"{where}, [sources]",
             "Keep pelvis and femur, or keep image and labels",
         )
-    if model.labels is not None and model.image is None:
+    for key in ("labels", "series"):
+        if getattr(model, key) is not None and model.image is None:
+            raise CaseRefusal(
+                f"{key} without an image", f"{where}, [sources], {key}", "Name the image too"
+            )
+    if model.units is not None and model.image is not None:
         raise CaseRefusal(
-            "labels without their image", f"{where}, [sources], labels", "Name the image too"
+            "units of an image, which its file states",
+            f"{where}, [sources], units",
+            "Leave units out",
         )
     if model.part is not None and model.pelvis is None:
         raise CaseRefusal(
@@ -261,8 +268,10 @@ def _sources(model: SourcesModel | None, *, folder: Path, where: str) -> Sources
         key: _path(getattr(model, key), folder=folder, where=f"{where}, [sources], {key}")
         for key in ("pelvis", "femur", "image", "labels")
     }
+    if model.series is not None:
+        _check_printable(model.series, where=f"{where}, [sources], series")
     axes = _axes(model.axes, where=f"{where}, [sources], axes")
-    return Sources(**paths, unit=model.units, axes=axes, part=model.part)
+    return Sources(**paths, unit=model.units, axes=axes, part=model.part, series=model.series)
 
 
 def _axes(text: str | None, *, where: str) -> str | None:

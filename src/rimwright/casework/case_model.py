@@ -74,8 +74,17 @@ class SourcesModel(Strict):
     part: Annotated[
         int | None, *bounded("part", 1, 1000, remedy="Bodies of a file are counted from 1")
     ] = None
-    image: Annotated[str | None, PATH] = None
-    labels: Annotated[str | None, PATH] = None
+    image: Annotated[
+        str | None, PATH, Field(description="a CT: folder, archive or file; in place of bones")
+    ] = None
+    labels: Annotated[
+        str | None, PATH, Field(description="a label map of the image that tells the bones apart")
+    ] = None
+    series: Annotated[
+        str | None,
+        TEXT,
+        Field(description="number from 1 or key of the series, where the image holds several"),
+    ] = None
 
 
 class GradesModel(Strict):

@@ -16,7 +16,7 @@ from rimwright.anatomy import (
 from rimwright.casework.numbers import json_curve, json_number, json_points, json_vector
 from rimwright.casework.upgrades import HIP_FAMILY
 
-NOT_SEEN = "not seen on the bones given"
+NOT_SEEN = "not seen in what was given"
 """Reason of last resort; the measuring code gives a better one wherever it knows it."""
 
 _BY_HOUR_PARTS = ("coverage", "joint_space", "femoral_hours", "alpha_angle")

@@ -14,6 +14,7 @@ from rimwright.anatomy import (
     Plan,
     PlannedOption,
     Portal,
+    ScanSource,
     Sector,
 )
 from rimwright.casework.document_of_bony_work import cam_document, trim_document
@@ -23,6 +24,7 @@ from rimwright.casework.numbers import json_number, json_vector
 from rimwright.casework.upgrades import PLAN_FAMILY
 
 NO_SEAL = "the seal comparison was not run"
+NOTHING_NAMED = "the case names no bones"
 
 
 def plan_document(plan: Plan) -> dict[str, Any]:
@@ -47,6 +49,7 @@ def plan_document(plan: Plan) -> dict[str, Any]:
         "version": plan.version,
         "side": str(plan.side),
         "digest": plan.digest,
+        "source": _source(plan.source),
         "candidacy": [
             {
                 "statement": item.statement,
@@ -91,17 +94,19 @@ def _unavailable(plan: Plan) -> dict[str, str]:
     """Why each missing part is missing."""
     reasons = {"seal": NO_SEAL}
     hip = plan.hip
+    if plan.source is None:
+        reasons["source"] = NOTHING_NAMED if hip is None else "measured on surfaces, not in a scan"
     if hip is None:
-        reasons["hip"] = "the case names no bones"
+        reasons["hip"] = NOTHING_NAMED
     if not plan.corridors:
         reasons["corridors"] = (
-            "the case names no bones" if hip is None else hip.unavailable.get("rim", NOT_SEEN)
+            NOTHING_NAMED if hip is None else hip.unavailable.get("rim", NOT_SEEN)
         )
     if not plan.portals:
         reasons["portals"] = (
-            "the case names no bones"
+            NOTHING_NAMED
             if hip is None
-            else "the spine of the ilium or the trochanter is outside the bones given"
+            else "the spine of the ilium or the trochanter is outside what was given"
         )
     if plan.graft is None:
         reasons["graft"] = (
@@ -120,6 +125,18 @@ def _unavailable(plan: Plan) -> dict[str, str]:
     if plan.worse_plan is None:
         reasons["worse"] = "the option shown first rests on no remnant"
     return reasons
+
+
+def _source(source: ScanSource | None) -> dict[str, Any] | None:
+    if source is None:
+        return None
+    return {
+        "modality": str(source.modality),
+        "spacing_mm": [json_number(step) for step in source.spacing_mm],
+        "n_slices": source.n_slices,
+        "slice_thickness_mm": json_number(source.slice_thickness_mm),
+        "label_map": source.has_labels,
+    }
 
 
 def _worse(plan: Plan) -> dict[str, Any] | None:
@@ -182,6 +199,8 @@ def _anchor(anchor: Anchor) -> dict[str, Any]:
         "portal_off_deg": json_number(anchor.portal_off_deg),
         "status": str(anchor.status),
         "reason": anchor.reason,
+        "density_mean_hu": json_number(anchor.density_mean_hu),
+        "density_least_hu": json_number(anchor.density_least_hu),
     }
 
 

@@ -19,13 +19,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 import rimwright
-from rimwright.anatomy import HipGeometry
+from rimwright.anatomy import HipGeometry, ScanSource
 from rimwright.casework.hip_arrays import put_together, take_apart
+from rimwright.casework.scan_facts import metal_of, source_of, take_scan_apart
 from rimwright.casework.upgrades import shown
 from rimwright.errors import FileRefusal
 
 if TYPE_CHECKING:
     from rimwright.fixation import MeshBoneField
+    from rimwright.morphology.scan import MetalPiece
 
 STORE_VERSION = 1
 STORE_SCHEMA = f"rimwright.hip-store/{STORE_VERSION}"
@@ -50,15 +52,21 @@ class StoredHip:
     field
         The bone field; None where there is no hip bone with a rim, or it was not kept.
     input_digest
-        Of bones, side, units, axes, part and landmarks, hex; '' where unknown.
+        Of bones or scan, side, landmarks and how they were read, hex; '' where unknown.
     made_by
         Digest of the code that made it, hex.
+    metal
+        Pieces of metal near the hip, where it was measured in a scan.
+    source
+        The scan it was measured in; None from surfaces.
     """
 
     hip: HipGeometry
     field: MeshBoneField | None = None
     input_digest: str = ""
     made_by: str = ""
+    metal: tuple[MetalPiece, ...] = ()
+    source: ScanSource | None = None
 
 
 @cache
@@ -98,6 +106,7 @@ def save_hip(stored: StoredHip, path: Path) -> None:
         "input_digest": stored.input_digest,
         "made_by": code_digest(),
         "hip": plain,
+        **take_scan_apart(stored.source, stored.metal),
     }
     packed[_META] = np.frombuffer(json.dumps(meta).encode("utf-8"), dtype=np.uint8)
     path = Path(path)
@@ -153,6 +162,8 @@ def load_hip(path: Path) -> StoredHip:
             field=_field_of(arrays),
             input_digest=str(meta["input_digest"]),
             made_by=str(meta["made_by"]),
+            metal=metal_of(meta),
+            source=source_of(meta),
         )
     except FileRefusal:
         raise

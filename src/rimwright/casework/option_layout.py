@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from rimwright.anatomy import (
     HipGeometry,
@@ -14,7 +15,7 @@ from rimwright.anatomy import (
 )
 from rimwright.casework.case_settings import SettingsInForce
 from rimwright.casework.ground import BoneToFix
-from rimwright.fixation import Layout, graft_stock, lay_out_anchors
+from rimwright.fixation import Layout, anchors_with_density, graft_stock, lay_out_anchors
 
 SAME_HOUR = 1e-9
 """Arcs whose ends differ by rounding only meet."""
@@ -127,7 +128,7 @@ class OptionLayouts:
         arcs = tuple(fixed)
         if arcs not in self._done:
             ground = self._ground
-            self._done[arcs] = lay_out_anchors(
+            found = lay_out_anchors(
                 ground.field,
                 ground.rim,
                 bone=ground.bone,
@@ -137,6 +138,8 @@ class OptionLayouts:
                 portals=ground.portals,
                 old_anchors=ground.old_anchors,
             )
+            anchors = anchors_with_density(ground.field, found.anchors)
+            self._done[arcs] = replace(found, anchors=anchors)
         layout = self._done[arcs]
         if layout.message:
             cautions.append(layout.message)

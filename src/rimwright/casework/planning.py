@@ -1,4 +1,4 @@
-"""Plans one case: bones, corridors, options, layouts, graft, equipment, order of work."""
+"""Plans one case: the hip, corridors, options, layouts, graft, equipment, order of work."""
 
 from __future__ import annotations
 
@@ -15,10 +15,9 @@ from rimwright.anatomy import (
     Progress,
     Sector,
     Stance,
+    Volume,
     no_progress,
 )
-from rimwright.casework.bone_files import bone_files_of
-from rimwright.casework.bones import measure_bones
 from rimwright.casework.cam_wish import cam_of
 from rimwright.casework.case import Case
 from rimwright.casework.case_findings import (
@@ -28,7 +27,10 @@ from rimwright.casework.case_findings import (
 from rimwright.casework.case_settings import SettingsInForce, printed_settings, settings_in_force
 from rimwright.casework.equipment import list_equipment
 from rimwright.casework.ground import BoneToFix, corridors_of, cut_once, ground_of
+from rimwright.casework.hip_inputs import hip_files_of, measure_files
 from rimwright.casework.hip_store import StoredHip, code_digest
+from rimwright.casework.measured_hip import MeasuredHip
+from rimwright.casework.metal_ground import metal_obstacles
 from rimwright.casework.option_layout import OptionLayouts
 from rimwright.casework.plan_cautions import list_cautions, trim_cautions
 from rimwright.casework.revision_ground import revision_obstacles
@@ -41,43 +43,63 @@ from rimwright.treatment import Findings, assess_candidacy, list_options, referr
 
 def prepare_hip(case: Case, *, progress: Progress | None = None) -> StoredHip | None:
     """
-    Read the bones of a case, measure the hip and build its bone field.
+    Read the bones or the scan of a case, measure the hip and build its bone field.
 
     Parameters
     ----------
     case
-        With or without bones.
+        With bones, with an image, or with neither.
     progress
         Told the stages; may raise to cancel.
 
     Returns
     -------
     StoredHip or None
-        None where the case names no bones; the field is None where no rim was found.
+        None where the case names nothing to measure; the field is None where no rim was found.
 
     Raises
     ------
     Refusal
-        A bone cannot be read, or is not the bone or side claimed.
+        A file cannot be read, or does not hold the bone or side claimed.
     """
     tell = progress or no_progress
-    if case.sources.image is None and not case.sources.has_bones:
+    files = hip_files_of(case)
+    if files is None:
         return None
-    measured = measure_bones(
-        bone_files_of(case), case.side, progress=lambda done, stage: tell(0.8 * done, stage)
+    (measured,) = measure_files(
+        files, (case.side,), progress=lambda done, stage: tell(0.8 * done, stage)
     )
     tell(0.8, "building the bone field")
-    stored = StoredHip(
-        hip=measured.hip,
-        input_digest=measured.input_digest,
-        made_by=code_digest(),
-    )
-    stored = with_field(stored)
+    stored = stored_hip(measured)
     tell(1.0, "the hip is measured")
     return stored
 
 
-def with_field(stored: StoredHip) -> StoredHip:
+def stored_hip(measured: MeasuredHip) -> StoredHip:
+    """
+    A measured hip ready for planning.
+
+    Parameters
+    ----------
+    measured
+        From surfaces or from a scan.
+
+    Returns
+    -------
+    StoredHip
+        With its bone field, where the bone allows one.
+    """
+    stored = StoredHip(
+        hip=measured.hip,
+        input_digest=measured.input_digest,
+        made_by=code_digest(),
+        metal=measured.metal,
+        source=measured.source,
+    )
+    return with_field(stored, density=measured.density)
+
+
+def with_field(stored: StoredHip, *, density: Volume | None = None) -> StoredHip:
     """The same hip with its bone field, built if it was not kept and the bone allows it."""
     hip = stored.hip
     ready = hip.pelvis_bone is not None and hip.faces is not None and hip.socket is not None
@@ -86,10 +108,10 @@ def with_field(stored: StoredHip) -> StoredHip:
     assert hip.pelvis_bone is not None
     assert hip.faces is not None
     assert hip.socket is not None
-    return replace(
-        stored,
-        field=build_mesh_field(hip.pelvis_bone, hip.faces, centre_mm=hip.socket.centre_mm),
+    field = build_mesh_field(
+        hip.pelvis_bone, hip.faces, centre_mm=hip.socket.centre_mm, density=density
     )
+    return replace(stored, field=field)
 
 
 def plan_case(
@@ -145,7 +167,10 @@ def plan_case(
         cut = cut_once(stored, case.rim_trim, table=used.table)
     cam = cam_of(case, stored, table=used.table)
     earlier = revision_obstacles(case.revision, measured, table=used.table)
-    found = ground_of(cut, old_anchors=(*case.old_anchors, *earlier.bodies), used=used)
+    listed = (*case.old_anchors, *earlier.bodies)
+    metal = metal_obstacles(stored, listed=listed, limits=used.limits)
+    in_the_rim = (*listed, *metal.bodies)
+    found = ground_of(cut, old_anchors=in_the_rim, used=used)
     ground = found if isinstance(found, BoneToFix) else None
     why_not = found if isinstance(found, str) else ""
     corridors = corridors_of(ground, used=used) if ground else ()
@@ -191,13 +216,14 @@ def plan_case(
             from_bone=(
                 *(ground.placement.cautions if ground else ()),
                 *earlier.cautions,
+                *metal.cautions,
                 *trim_cautions(case, effect),
             ),
         ),
         settings=printed_settings(case, used),
         patient=patient_facts(case),
         digest=_digest(case, stored, used),
-        old_anchors=(*case.old_anchors, *earlier.bodies),
+        old_anchors=in_the_rim,
         corridor_kind=used.anchors[0] if corridors else None,
         person=case.person,
         clinic=case.clinic,
@@ -215,6 +241,7 @@ def plan_case(
         no_cam=cam if isinstance(cam, str) else "",
         worse_plan=worse,
         referral=_referral(findings, used),
+        source=None if stored is None else stored.source,
     )
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rimwright.anatomy import Progress
-from rimwright.casework.bone_files import bone_files_of, input_digest
 from rimwright.casework.case import Case
+from rimwright.casework.hip_inputs import hip_files_of, input_digest
 from rimwright.casework.hip_store import StoredHip, code_digest, load_hip
 from rimwright.casework.plan_files import HIP_FILE
 from rimwright.casework.planning import prepare_hip
@@ -22,7 +22,7 @@ class ChosenHip:
     Parameters
     ----------
     stored
-        None where the case names no bones and no hip was given.
+        None where the case names neither bones nor an image and no hip was given.
     note
         What was reused, in a sentence; '' where the hip was measured now.
     """
@@ -44,12 +44,12 @@ def hip_for_case(
     Parameters
     ----------
     case
-        Names the bones.
+        Names the bones or the image.
     given
         A stored hip the user names; it is used, or refused where it is of other bones.
     beside
-        Folder of an earlier plan; its stored hip is used only where bones, side, units, axes,
-        landmarks and code are the same.
+        Folder of an earlier plan; its stored hip is used only where bones or scan, side, units,
+        axes, series, landmarks and code are the same.
     progress
         Told the stages of measuring.
 
@@ -65,11 +65,9 @@ def hip_for_case(
     """
     if given is not None:
         return ChosenHip(stored=_given(case, given), note=f"Planned on the hip stored in {given}")
-    if beside is not None and case.sources.has_bones:
-        reused = _beside(case, beside)
-        if reused is not None:
-            note = f"Bones unchanged: planned on the hip measured before ({beside / HIP_FILE})"
-            return ChosenHip(stored=reused, note=note)
+    reused = None if beside is None else hip_beside(case, beside)
+    if reused is not None:
+        return reused
     return ChosenHip(stored=prepare_hip(case, progress=progress))
 
 
@@ -83,30 +81,55 @@ def _given(case: Case, path: Path) -> StoredHip:
             "Name the hip of this side, or leave --hip out",
         )
     sources = case.sources
-    named = [item for item in (sources.pelvis, sources.femur) if item is not None]
-    if stored.input_digest and named and all(item.is_file() for item in named):
-        digest = input_digest(bone_files_of(case), case.side)
-        if digest != stored.input_digest:
+    named = (sources.pelvis, sources.femur, sources.image, sources.labels)
+    at_hand = [item.exists() for item in named if item is not None]
+    if stored.input_digest and at_hand and all(at_hand):
+        files = hip_files_of(case)
+        digest = None if files is None else input_digest(files, case.side)
+        if digest is not None and digest != stored.input_digest:
             raise CaseRefusal(
-                "measured from other bones, units, axes or landmarks than the case names",
+                f"measured from {_other(case)} or landmarks than the case names",
                 path.name,
                 "Leave --hip out to measure again",
             )
     return stored
 
 
-def _beside(case: Case, folder: Path) -> StoredHip | None:
-    """The hip of an earlier plan, if nothing it rests on has changed."""
+def hip_beside(case: Case, folder: Path) -> ChosenHip | None:
+    """
+    The hip of an earlier plan, if nothing it rests on has changed.
+
+    Parameters
+    ----------
+    case
+        Names the bones or the image.
+    folder
+        Of the earlier plan; it need not exist.
+
+    Returns
+    -------
+    ChosenHip or None
+        None where the hip has to be measured, or there is none to measure.
+    """
     path = folder / HIP_FILE
-    if not path.is_file():
+    if not case.sources.names_hip or not path.is_file():
         return None
     try:
         stored = load_hip(path)
     except FileRefusal:
         return None
-    is_same = (
-        stored.hip.side is case.side
-        and stored.made_by == code_digest()
-        and stored.input_digest == input_digest(bone_files_of(case), case.side)
-    )
-    return stored if is_same else None
+    if stored.hip.side is not case.side or stored.made_by != code_digest():
+        return None
+    files = hip_files_of(case)
+    if files is None or stored.input_digest != input_digest(files, case.side):
+        return None
+    what = "Bones" if case.sources.has_bones else "Scan"
+    note = f"{what} unchanged: planned on the hip measured before ({path})"
+    return ChosenHip(stored=stored, note=note)
+
+
+def _other(case: Case) -> str:
+    """What of the inputs may differ, in words."""
+    if case.sources.image is not None:
+        return "another scan, label map, series, axes"
+    return "other bones, units, axes"

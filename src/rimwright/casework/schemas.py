@@ -1,4 +1,4 @@
-"""JSON Schemas of the three documents: the case file, the measured hip, the plan."""
+"""JSON Schemas of the documents: the case file, the measured hip, the plan, the checked scan."""
 
 from __future__ import annotations
 
@@ -6,9 +6,9 @@ import json
 from importlib import resources
 from typing import Any, Literal
 
-from rimwright.casework.upgrades import HIP_FAMILY, PLAN_FAMILY
+from rimwright.casework.upgrades import HIP_FAMILY, PLAN_FAMILY, SCAN_FAMILY
 
-DocumentKind = Literal["case", "hip", "plan"]
+DocumentKind = Literal["case", "hip", "plan", "scan"]
 
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -20,7 +20,7 @@ def document_schema(kind: DocumentKind) -> dict[str, Any]:
     Parameters
     ----------
     kind
-        'case', 'hip' or 'plan'.
+        'case', 'hip', 'plan' or 'scan'.
 
     Returns
     -------
@@ -33,7 +33,7 @@ def document_schema(kind: DocumentKind) -> dict[str, Any]:
 
         schema = _untitled(CaseModel.model_json_schema(by_alias=True))
         return {"$schema": _DIALECT, "$id": CASE_SCHEMA, **schema, "title": CASE_SCHEMA}
-    family = {"hip": HIP_FAMILY, "plan": PLAN_FAMILY}[kind]
+    family = {"hip": HIP_FAMILY, "plan": PLAN_FAMILY, "scan": SCAN_FAMILY}[kind]
     folder = resources.files("rimwright.casework") / "schemas"
     text = (folder / f"{kind}-{family.newest}.json").read_text(encoding="utf-8")
     loaded: dict[str, Any] = json.loads(text)

@@ -89,7 +89,5 @@ def stored_after_trim(
     return replace(
         stored,
         hip=replace(hip, rim=rim, pelvis_bone=bone, faces=faces),
-        field=build_mesh_field(
-            bone, faces, centre_mm=hip.socket.centre_mm, density=field.density
-        ),
+        field=build_mesh_field(bone, faces, centre_mm=hip.socket.centre_mm, density=field.density),
     )

@@ -135,4 +135,5 @@ def shown(value: object, *, limit: int = 60) -> str:
 CASE_FAMILY = DocumentFamily(name="rimwright.case", newest=1)
 HIP_FAMILY = DocumentFamily(name="rimwright.hip", newest=1)
 PLAN_FAMILY = DocumentFamily(name="rimwright.plan", newest=1)
+SCAN_FAMILY = DocumentFamily(name="rimwright.scan", newest=1)
 TECHNIQUE_FAMILY = DocumentFamily(name="rimwright.technique", newest=1)

@@ -16,12 +16,16 @@ class Kind(StrEnum):
     CASE = "case"
     HIP = "hip"
     PLAN = "plan"
+    SCAN = "scan"
 
 
 def schema(
     kind: Annotated[
         Kind,
-        typer.Argument(help="case: what you write; hip: what `measure` prints; plan: plan.json."),
+        typer.Argument(
+            help="case: what you write; hip: what `measure` prints; plan: plan.json; scan: what "
+            "`check image` prints."
+        ),
     ],
 ) -> None:
     """Print the JSON Schema of a document, with every key it may or will hold."""

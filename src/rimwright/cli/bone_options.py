@@ -1,4 +1,4 @@
-"""Options that say which bones and how to read them, shared by the jobs that take bones."""
+"""Options that say which bones or scan and how to read them, shared by the jobs that take them."""
 
 from __future__ import annotations
 
@@ -48,6 +48,28 @@ AxesOption = Annotated[
         metavar="NAME",
         help="Which way the axes of the files run: LPS (x left, y posterior, z superior), RAS, "
         "y-up …; left out: what the file states, else LPS, and that is said.",
+    ),
+]
+ImageOption = Annotated[
+    Path | None,
+    typer.Option(
+        help="A CT in place of bones: a folder or archive of DICOM files, DICOMDIR, NIfTI, NRRD or "
+        "MetaImage.",
+    ),
+]
+LabelsOption = Annotated[
+    Path | None,
+    typer.Option(
+        help="A label map of the image (NIfTI, NRRD, DICOM segmentation): used in place of the "
+        "search for the bones, and that is said."
+    ),
+]
+SeriesOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="N",
+        help="Number (from 1) or key of the series to take, where the image holds several; "
+        "`rimwright check image` lists them.",
     ),
 ]
 PartOption = Annotated[

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rimwright.cli.bone_options import AxesOption, UnitsOption
+from rimwright.cli.bone_options import (
+    AxesOption,
+    JsonOption,
+    LabelsOption,
+    SeriesOption,
+    UnitsOption,
+)
 from rimwright.cli.screen import output, warn
 
 if TYPE_CHECKING:
@@ -20,6 +26,7 @@ class Checked(StrEnum):
 
     CASE = "case"
     BONES = "bones"
+    IMAGE = "image"
     HIP = "hip"
     TECHNIQUE = "technique"
     SETTINGS = "settings"
@@ -30,23 +37,39 @@ def check(
     kind: Annotated[
         Checked,
         typer.Argument(
-            help="case: a case file; bones: a surface file; hip: a stored hip.npz; technique: an "
-            "order of work; settings: a clinic's own numbers; rules: a clinic's own rules."
+            help="case: a case file; bones: a surface file; image: a scan, its series and the hips "
+            "in it; hip: a stored hip.npz; technique: an order of work; settings: a clinic's own "
+            "numbers; rules: a clinic's own rules."
         ),
     ],
-    file: Annotated[Path, typer.Argument(help="The file.")],
+    file: Annotated[Path, typer.Argument(help="The file; of an image also its folder.")],
     units: UnitsOption = None,
     axes: AxesOption = None,
+    labels: LabelsOption = None,
+    series: SeriesOption = None,
+    json: JsonOption = False,
 ) -> None:
     """
     Check one file and say what it holds; what is wrong is said in one line, exit 1.
 
-    Example: rimwright check case case.toml
+    Examples: rimwright check case case.toml; rimwright check image series/
     """
-    if kind is not Checked.BONES and (units is not None or axes is not None):
-        raise typer.BadParameter("only for bones", param_hint="--units, --axes")
+    if kind is not Checked.BONES and units is not None:
+        raise typer.BadParameter("only for bones", param_hint="--units")
+    if kind not in (Checked.BONES, Checked.IMAGE) and axes is not None:
+        raise typer.BadParameter("only for bones and images", param_hint="--axes")
+    if kind is not Checked.IMAGE:
+        for option, given in (("--labels", labels), ("--series", series), ("--json", json or None)):
+            if given is not None:
+                raise typer.BadParameter("only for images", param_hint=option)
     if kind is Checked.CASE:
         _check_case(file)
+    elif kind is Checked.IMAGE:
+        from rimwright.casework import ScanFiles
+        from rimwright.cli.check_image import check_image
+
+        files = ScanFiles(image=file, labels=labels, series=series, axes=axes)
+        check_image(files, as_json=json)
     elif kind is Checked.BONES:
         _check_bones(file, unit=None if units is None else units.value, axes=axes)
     elif kind is Checked.HIP:
@@ -61,11 +84,11 @@ def check(
 
 def _check_case(path: Path) -> None:
     """A case file, and whether the files it names are there and of use."""
-    from rimwright.casework import bone_files_of, letter_templates, read_case
+    from rimwright.casework import hip_files_of, letter_templates, read_case
     from rimwright.casework.case_settings import settings_in_force
 
     case = read_case(path)
-    bone_files_of(case)
+    hip_files_of(case)
     used = settings_in_force(case)
     letter_templates(case)
     console = output()
@@ -92,8 +115,13 @@ def _told(case: Case) -> list[str]:
     if case.rim_trim:
         trims = ", ".join(f"{item.depth_mm:g} mm at {item.sector}" for item in case.rim_trim)
         lines.append(f"rim trim: {trims}")
-    bones = [path.name for path in (case.sources.pelvis, case.sources.femur) if path]
-    lines.append("bones: " + (", ".join(bones) if bones else "none named"))
+    sources = case.sources
+    if sources.image is not None:
+        named = [path.name for path in (sources.image, sources.labels) if path]
+        lines.append("image: " + ", labels ".join(named))
+    else:
+        bones = [path.name for path in (sources.pelvis, sources.femur) if path]
+        lines.append("bones: " + (", ".join(bones) if bones else "none named"))
     facts = {
         "age": case.patient.age_years,
         "Tönnis grade": case.grades.tonnis_grade,

@@ -1,4 +1,4 @@
-"""`rimwright measure`: bones in, the hip's numbers out."""
+"""`rimwright measure`: bones or a CT in, the hip's numbers out."""
 
 from __future__ import annotations
 
@@ -10,9 +10,12 @@ import typer
 from rimwright.cli.bone_options import (
     AxesOption,
     FemurOption,
+    ImageOption,
     JsonOption,
+    LabelsOption,
     PartOption,
     PelvisOption,
+    SeriesOption,
     UnitsOption,
 )
 from rimwright.cli.screen import print_json, progress_bar, warn
@@ -33,39 +36,54 @@ def measure(
     side: Annotated[Sides, typer.Option(help="Side of the hip; never guessed from a name.")],
     pelvis: PelvisOption = None,
     femur: FemurOption = None,
+    image: ImageOption = None,
+    labels: LabelsOption = None,
+    series: SeriesOption = None,
     units: UnitsOption = None,
     axes: AxesOption = None,
     part: PartOption = None,
     json: JsonOption = False,
 ) -> None:
     """
-    Measure a hip on its bones: spheres, rim, angles, alpha angle by hour, joint space.
+    Measure a hip: spheres, rim, angles, alpha angle by hour, joint space.
 
-    Give the pelvis, the femur, or both. What the bones do not show is refused in the result,
-    with the reason; a file that is not the bone or side you say is refused altogether.
+    Give the pelvis, the femur, or both; or in their place a CT. What they do not show is refused in
+    the result, with the reason; a file that is not the bone or side you say is refused altogether.
 
-    Example: rimwright measure --pelvis hips.stl --femur femur.stl --side left
+    Examples: rimwright measure --pelvis hips.stl --femur femur.stl --side left;
+    rimwright measure --image series/ --side both --json
     """
-    if pelvis is None and femur is None:
-        raise typer.BadParameter("give --pelvis, --femur or both", param_hint="--pelvis")
+    if image is not None:
+        _refuse_beside_image(pelvis=pelvis, femur=femur, part=part, units=units)
+    elif labels is not None or series is not None:
+        option = "--labels" if labels is not None else "--series"
+        raise typer.BadParameter("of which image? give --image", param_hint=option)
+    elif pelvis is None and femur is None:
+        raise typer.BadParameter(
+            "give --pelvis, --femur or both, or --image", param_hint="--pelvis"
+        )
     if part is not None and pelvis is None:
         raise typer.BadParameter("a part of which file? give --pelvis", param_hint="--part")
     if part is not None and side is Sides.BOTH:
         raise typer.BadParameter("one part is one side", param_hint="--part")
     from rimwright.anatomy import Side
-    from rimwright.casework import BoneFiles, hip_document, measure_sides
+    from rimwright.casework import BoneFiles, ScanFiles, hip_document, measure_files
     from rimwright.units import LengthUnit
 
-    files = BoneFiles(
-        pelvis=pelvis,
-        femur=femur,
-        unit=None if units is None else LengthUnit(units.value),
-        axes=axes,
-        part=part,
+    files: BoneFiles | ScanFiles = (
+        BoneFiles(
+            pelvis=pelvis,
+            femur=femur,
+            unit=None if units is None else LengthUnit(units.value),
+            axes=axes,
+            part=part,
+        )
+        if image is None
+        else ScanFiles(image=image, labels=labels, series=series, axes=axes)
     )
     sides = (Side.LEFT, Side.RIGHT) if side is Sides.BOTH else (Side(side.value),)
     with progress_bar() as tell:
-        measured = measure_sides(files, sides, progress=tell)
+        measured = measure_files(files, sides, progress=tell)
     hips = [item.hip for item in measured]
     for hip in hips:
         refuse_empty(hip)
@@ -78,6 +96,13 @@ def measure(
         show_hip(hip)
 
 
+def _refuse_beside_image(**given: object) -> None:
+    """An image stands alone: bones beside it would be of another source."""
+    for name, value in given.items():
+        if value is not None:
+            raise typer.BadParameter("not together with --image", param_hint=f"--{name}")
+
+
 def refuse_empty(hip: HipGeometry) -> None:
     """A hip of which nothing could be measured is a refusal, not a result."""
     from rimwright.errors import LayoutRefusal
@@ -87,7 +112,7 @@ def refuse_empty(hip: HipGeometry) -> None:
         raise LayoutRefusal(
             f"nothing could be measured on the {hip.side} hip ({reason})",
             "measure",
-            "Give more of the bones",
+            "Give more of the hip",
         )
 
 

@@ -15,7 +15,7 @@ from rimwright.cli.screen import print_json, progress_bar, say, warn
 
 if TYPE_CHECKING:
     from rimwright.anatomy import Plan
-    from rimwright.casework import Case, PlanFiles
+    from rimwright.casework import Case, ChosenHip, PlanFiles
     from rimwright.evidence import EvidenceTable
 
 
@@ -53,8 +53,8 @@ def plan(
     hip: Annotated[
         Path | None,
         typer.Option(
-            help="A hip.npz of an earlier plan of the same bones: plans again without measuring. "
-            "Left out, that of --out serves where nothing it was made from has changed."
+            help="A hip.npz of an earlier plan of the same bones or scan: plans again without "
+            "measuring. Left out, that of --out serves where nothing it was made from has changed."
         ),
     ] = None,
     issued_on: Annotated[
@@ -110,8 +110,15 @@ def plan_into(case: Path, out: Path, *, hip: Path | None, issued_on: str) -> Pla
     return plan_read(read_case(case), out, hip=hip, issued_on=issued_on)
 
 
-def plan_read(read: Case, out: Path, *, hip: Path | None, issued_on: str) -> Planned:
-    """Plan a case that is read into a folder."""
+def plan_read(
+    read: Case,
+    out: Path,
+    *,
+    hip: Path | None,
+    issued_on: str,
+    measured: ChosenHip | None = None,
+) -> Planned:
+    """Plan a case that is read into a folder; `measured` where its hip is at hand already."""
     from rimwright.casework import (
         hip_for_case,
         letter_templates,
@@ -125,7 +132,7 @@ def plan_read(read: Case, out: Path, *, hip: Path | None, issued_on: str) -> Pla
     letters = letter_templates(read)
     table = settings_in_force(read).table
     with progress_bar() as tell:
-        chosen = hip_for_case(
+        chosen = measured or hip_for_case(
             read, given=hip, beside=out, progress=lambda done, stage: tell(0.45 * done, stage)
         )
         made = plan_case(
@@ -145,13 +152,27 @@ def plan_read(read: Case, out: Path, *, hip: Path | None, issued_on: str) -> Pla
 
 def plan_both(first: Path, second: Path, out: Path, *, issued_on: str, as_json: bool) -> None:
     """Plan both hips of one person, each into its own folder, and set them side by side."""
-    from rimwright.casework import plan_folder, read_case, two_hips
+    from rimwright.casework import (
+        hips_for_both,
+        letter_templates,
+        plan_folder,
+        read_case,
+        two_hips,
+    )
+    from rimwright.casework.case_settings import settings_in_force
     from rimwright.report import write_two_hips
 
     pair = two_hips(read_case(first), read_case(second))
     plan_folder(out)
+    for case in pair.cases:  # what can be refused at once is refused before anything is measured
+        plan_folder(out / str(case.side))
+        letter_templates(case)
+        settings_in_force(case)
+    with progress_bar() as tell:
+        hips = hips_for_both(pair, beside=out, progress=tell)
     made = [
-        plan_read(case, out / str(case.side), hip=None, issued_on=issued_on) for case in pair.cases
+        plan_read(case, out / str(case.side), hip=None, issued_on=issued_on, measured=chosen)
+        for case, chosen in zip(pair.cases, hips, strict=True)
     ]
     left, right = made
     page = write_two_hips(left.plan, right.plan, out, issued_on=issued_on, evidence=left.evidence)

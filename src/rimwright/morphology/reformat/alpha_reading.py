@@ -34,6 +34,9 @@ MOST_ALPHA_DEG = 110.0
 UNRESOLVED = "part of the head's outline is not told from the socket: the joint is narrow here"
 COARSE_MM = 1.5
 """A voxel longer than this blurs the outline by more than the departure looked for, mm."""
+TOO_COARSE_MM = 2.5
+"""A voxel longer than this cannot tell an outline one departure off the sphere, mm: at 3 mm made
+heads read up to 12° wrong."""
 METHOD = "radial CT picture through the neck axis, edge half way between soft tissue and bone"
 BY_EYE = "on MR the outline of the bone is read by eye: no edge is told from signal alone"
 
@@ -134,6 +137,13 @@ def _read(volume: Volume, plane: NeckPlane, hour: float, *, head: SphereFit) -> 
     way_out = _way_out(outline, limit_mm=head.radius_mm + departure)
     if isinstance(way_out, str):
         return Measurement.refused("deg", way_out, method=METHOD)
+    coarse_mm = float(volume.spacing_mm.max())
+    if coarse_mm > TOO_COARSE_MM:
+        return Measurement.refused(
+            "deg",
+            f"voxels are {coarse_mm:.1f} mm long (need {TOO_COARSE_MM:.1f} mm at most)",
+            method=METHOD,
+        )
     reading = Measurement(
         value=way_out.angle_deg,
         unit="deg",
@@ -143,7 +153,6 @@ def _read(volume: Volume, plane: NeckPlane, hour: float, *, head: SphereFit) -> 
     )
     if way_out.skipped:
         reading = reading.doubted(UNRESOLVED)
-    coarse_mm = float(volume.spacing_mm.max())
     if coarse_mm > COARSE_MM:
         reading = reading.doubted(
             f"voxels are {coarse_mm:.1f} mm long (need {COARSE_MM:.1f} mm at most)"

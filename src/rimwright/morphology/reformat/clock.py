@@ -30,6 +30,9 @@ LEAST_TOWARDS = 0.2
 """An axis less than this (cosine) to the lateral side, or a 12 o'clock less than this to the
 cranial one, is not that of a hip of this side lying in the image as stated."""
 
+SHAFT = "shaft"
+"""What femoral 12 is counted from where the shaft is seen."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Clock:
@@ -55,7 +58,7 @@ class _Clock:
     axis: Vector
     twelve: Vector
     three: Vector
-    reference: ClockReference
+    reference: str
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -191,13 +194,14 @@ def neck_clock_of(hip: HipGeometry) -> NeckClock:
             "Give the points of head and neck",
         )
     has_shaft = hip.femur.shaft_axis is not None
+    reference = SHAFT if has_shaft else str(ClockReference.IMAGE_AXES)
     return NeckClock(
         side=hip.side,
         centre_mm=hip.head.centre_mm,
         axis=hip.femur.neck_axis,
         twelve=hip.femur.femoral_twelve,
         three=hip.femur.femoral_three,
-        reference=ClockReference.IMAGE_AXES,
+        reference=reference,
         notes=() if has_shaft else ("femoral 12 is cranial in the image: no shaft is seen",),
         head=hip.head,
     )

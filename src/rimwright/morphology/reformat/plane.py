@@ -271,7 +271,9 @@ def one_kind(planes: Sequence[RadialPlane]) -> RadialKind:
     return kinds.pop()
 
 
-def side_of(planes: Sequence[SocketPlane] | Sequence[NeckPlane]) -> Side:
+def side_of(
+    planes: Sequence[SocketPlane] | Sequence[NeckPlane] | Sequence[SocketPlane | NeckPlane],
+) -> Side:
     """
     The side of planes that belong together.
 

@@ -9,6 +9,7 @@ from rimwright.anatomy import Plan, Status
 from rimwright.evidence import EvidenceTable, Setting
 from rimwright.report.blocks import Block, Cell, Facts, Items, Paragraph, Section, Table, Tone
 from rimwright.report.first_page import doubts_that_matter, sentence
+from rimwright.report.scan_words import source_details
 from rimwright.report.wording import STATUS_SHAPES, plain, with_unit
 
 
@@ -69,7 +70,7 @@ def evidence_section(ids: Iterable[str], *, evidence: EvidenceTable) -> Section:
 
 
 def settings_section(plan: Plan, *, evidence: EvidenceTable) -> Section:
-    """Settings as used, what a clinic changed, and the digest of the inputs."""
+    """Settings as used, what a clinic changed, what was measured, the digest of the inputs."""
     rows = []
     for name, value in plan.settings.items():
         if isinstance(value, Mapping):
@@ -88,7 +89,13 @@ def settings_section(plan: Plan, *, evidence: EvidenceTable) -> Section:
         blocks.append(Paragraph(cell=Cell(text="No settings were recorded.")))
     digest = plan.digest or "not recorded"
     blocks.append(
-        Facts(pairs=(("Digest of the inputs", digest), ("Version of the plan", str(plan.version))))
+        Facts(
+            pairs=(
+                *source_details(plan),
+                ("Digest of the inputs", digest),
+                ("Version of the plan", str(plan.version)),
+            )
+        )
     )
     return Section(key="settings", title="Settings and digest", blocks=tuple(blocks))
 

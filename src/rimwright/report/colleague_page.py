@@ -31,6 +31,7 @@ from rimwright.report.first_page import (
     patient_facts,
     sentence,
 )
+from rimwright.report.scan_words import source_facts
 from rimwright.report.wording import (
     MEASUREMENT_NAMES,
     STANCE_SHAPES,
@@ -94,7 +95,7 @@ def compose_colleague_page(
 
 def _front(plan: Plan) -> tuple[Block, ...]:
     """Page one."""
-    blocks: list[Block] = [Facts(pairs=patient_facts(plan))]
+    blocks: list[Block] = [Facts(pairs=(*patient_facts(plan), *source_facts(plan)))]
     if plan.clinic is not None:
         told = " ".join(f"{name}: {words}." for name, words in clinic_pairs(plan))
         blocks.append(Paragraph(cell=Cell(text=told or "The clinic's record is empty.")))

@@ -16,6 +16,14 @@ from rimwright.anatomy import (
     spoken_hour,
 )
 from rimwright.report.blocks import Block, Cell, Facts, Items, Paragraph, Picture, Table, Tone
+from rimwright.report.scan_words import (
+    DENSITY_CAPTION,
+    DENSITY_HEADER,
+    DENSITY_NOTE,
+    density_cell,
+    knows_density,
+    source_facts,
+)
 from rimwright.report.strip import draw_strip
 from rimwright.report.wording import STANCE_SHAPES, STATUS_SHAPES, count_of, number
 
@@ -47,13 +55,15 @@ def first_page(plan: Plan) -> tuple[Block, ...]:
     has_rim = plan.hip is not None and plan.hip.rim is not None
     caption = STRIP_CAPTION if has_rim else STRIP_CAPTION_WITHOUT_RIM
     blocks: list[Block] = [
-        Facts(pairs=patient_facts(plan)),
+        Facts(pairs=(*patient_facts(plan), *source_facts(plan))),
         Paragraph(cell=lead(plan), tone=Tone.LEAD),
         Paragraph(cell=why(plan)),
         Picture(figure=draw_strip(plan), caption=caption),
         anchor_table(plan.planned, plan=plan),
-        Paragraph(cell=Cell(text=graft_sentence(plan.planned), is_strong=True)),
     ]
+    if knows_density(plan.anchors):
+        blocks.append(Paragraph(cell=Cell(text=DENSITY_NOTE), tone=Tone.NOTE))
+    blocks.append(Paragraph(cell=Cell(text=graft_sentence(plan.planned), is_strong=True)))
     against = blocking_facts(plan)
     if against:
         blocks.append(Items(title="Speaks against it, or stops it", items=against))
@@ -115,6 +125,7 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
     """Anchors of an option, one row each."""
     anchors = planned.anchors if planned else ()
     rim = plan.hip.rim if plan.hip else None
+    has_density = knows_density(anchors)
     header = (
         "No.",
         "Hour",
@@ -124,6 +135,7 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
         "To joint\nmm",
         "To cortex\nmm",
         "Tolerates",
+        *([DENSITY_HEADER] if has_density else []),
         "Portal",
         "Off\nline",
         "Status",
@@ -141,6 +153,7 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
                 Cell(text=f"{anchor.clearance_joint_mm:.1f}"),
                 Cell(text=f"{anchor.clearance_cortex_mm:.1f}"),
                 Cell(text=f"±{number(anchor.half_angle_deg, 'deg', digits=0)}"),
+                *([density_cell(anchor)] if has_density else []),
                 Cell(text=anchor.portal or ("none reaches" if plan.portals else "not computed")),
                 Cell(text=number(anchor.portal_off_deg, "deg", digits=0)),
                 Cell(
@@ -150,12 +163,12 @@ def anchor_table(planned: PlannedOption | None, *, plan: Plan, is_folded: bool =
             )
         )
     name = planned.option.name if planned else plan.planned_option
-    wide = (10,)
+    caption = f"Anchors, {name}; {DENSITY_CAPTION}" if has_density else f"Anchors, {name}"
     return Table(
-        caption=f"Anchors, {name}" if rows else f"No anchors: {why_no_anchors(planned)}",
+        caption=caption if rows else f"No anchors: {why_no_anchors(planned)}",
         header=header,
         rows=tuple(rows),
-        wide=wide,
+        wide=(len(header) - 1,),
         anchor_rows=not is_folded,
         is_folded=is_folded,
     )

@@ -18,6 +18,7 @@ from rimwright.report.corridor_chart import draw_corridors
 from rimwright.report.curves import draw_alpha, draw_coverage, draw_joint_space
 from rimwright.report.first_page import sentence
 from rimwright.report.portal_chart import draw_portals
+from rimwright.report.scan_words import source_details
 from rimwright.report.wording import (
     ALPHA_BY_HOUR_ROW,
     COMPARABLE_ROWS,
@@ -53,7 +54,7 @@ def measurements_section(plan: Plan, *, evidence: EvidenceTable) -> Section:
         rows=rows,
         wide=(0, 3, 4),
     )
-    built: list[Block] = [Facts(pairs=_geometry_facts(hip)), table]
+    built: list[Block] = [Facts(pairs=(*source_details(plan), *_geometry_facts(hip))), table]
     norm = evidence.row(ALPHA_BY_HOUR_ROW) if evidence.has_row(ALPHA_BY_HOUR_ROW) else None
     curves = (
         (

@@ -23,6 +23,7 @@ from rimwright.report.figure import Figure, group
 from rimwright.report.first_page import IDENTIFYING, blocking_facts, doubts_that_matter, sentence
 from rimwright.report.markup import join
 from rimwright.report.ring import draw_ring
+from rimwright.report.scan_words import source_facts
 from rimwright.report.wording import (
     MEASUREMENT_NAMES,
     STANCE_SHAPES,
@@ -212,7 +213,13 @@ def _facts(left: Plan, right: Plan) -> tuple[tuple[str, str], ...]:
         named = [("Person", person)]
     shared = [(n, left.patient[n]) for n in SHARED_FACTS if n in left.patient]
     cases = [("Right hip", f"case {right.case_id}"), ("Left hip", f"case {left.case_id}")]
-    return (*(named or [("Name", "                    ")]), *shared, *cases)
+    source = source_facts(left) if left.source == right.source else ()
+    return (*(named or [("Name", "                    ")]), *shared, *cases, *source)
+
+
+def _measured_in(plan: Plan) -> str:
+    """The scan of a plan, or that there is none."""
+    return "surfaces of the bones" if plan.source is None else str(plan.source)
 
 
 def _plans(left: Plan, right: Plan) -> Table:
@@ -361,6 +368,10 @@ def _not_alike(left: Plan, right: Plan) -> tuple[Cell, ...]:
         one, two = right.hip.frame.reference, left.hip.frame.reference
         if one is not two:
             said.append(f"pelvic frame: {one.value} on the right, {two.value} on the left")
+        if left.source != right.source:
+            said.append(
+                f"measured in: {_measured_in(right)} on the right, {_measured_in(left)} on the left"
+            )
     changed = sorted(
         name
         for name in {*left.settings, *right.settings}

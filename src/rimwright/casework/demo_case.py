@@ -1,4 +1,4 @@
-"""The demo case: an invented patient on a synthetic hip, bones and case file made on the spot."""
+"""The demo case: an invented patient on a synthetic hip, made on the spot with its case file."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from rimwright.anatomy import TriangleMesh
+from rimwright.anatomy import Progress, TriangleMesh
+from rimwright.casework.demo_series import SERIES_FOLDER, write_demo_series
 from rimwright.errors import FileRefusal
 from rimwright.phantom import demo_shape, make_hip
 
@@ -172,39 +173,55 @@ margin_cortex_mm = 1.5
 spacing_mm = 8.0
 technique = "all anchors first"
 """
-
+SCAN_SOURCES = f"""\
+image = "{SERIES_FOLDER}"                 # a folder of DICOM slices; the bones are found in them
+"""
+"""What stands under [sources] instead where the case rests on a scan."""
 
 STL_STEP_MM = 0.01
 """Coordinates of the demo bones are rounded to this, mm: a tenth of what any scan resolves."""
 
 
-def write_demo_case(folder: Path) -> Path:
+def write_demo_case(
+    folder: Path, *, is_scan: bool = False, progress: Progress | None = None
+) -> Path:
     """
-    Make the demo hip and write its bones and case file.
+    Make the demo hip and write its bones or a scan of them, and the case file.
 
     Parameters
     ----------
     folder
         Made if it does not exist.
+    is_scan
+        Whether the case rests on a CT of the bones, a DICOM series, and not on their surfaces.
+    progress
+        Told the stages; may raise to cancel, and then there is no half a series.
 
     Returns
     -------
     Path
-        The case file; the bones stand beside it.
+        The case file; bones or series stand beside it.
 
     Raises
     ------
     FileRefusal
-        The folder cannot be written.
+        The folder cannot be written, or its series is not one that the demo wrote.
     """
     hip = make_hip(demo_shape())
-    bones = [hip.hip_bone] + ([hip.other_hip_bone] if hip.other_hip_bone is not None else [])
-    case_path = Path(folder) / "case.toml"
+    folder = Path(folder)
+    case_path = folder / "case.toml"
     try:
-        Path(folder).mkdir(parents=True, exist_ok=True)
-        (Path(folder) / "pelvis.stl").write_bytes(binary_stl(bones))
-        (Path(folder) / "femur.stl").write_bytes(binary_stl([hip.femur]))
-        case_path.write_text(DEMO_CASE, encoding="utf-8")
+        folder.mkdir(parents=True, exist_ok=True)
+        if is_scan:
+            write_demo_series(hip, folder / SERIES_FOLDER, progress=progress)
+            text = case_of_scan()
+        else:
+            pair = [hip.hip_bone, hip.other_hip_bone]
+            bones = [bone for bone in pair if bone is not None]
+            (folder / "pelvis.stl").write_bytes(binary_stl(bones))
+            (folder / "femur.stl").write_bytes(binary_stl([hip.femur]))
+            text = DEMO_CASE
+        case_path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise FileRefusal(
             f"cannot be written ({error.strerror or type(error).__name__})",
@@ -212,6 +229,13 @@ def write_demo_case(folder: Path) -> Path:
             "Choose a folder that can be written and has room",
         ) from None
     return case_path
+
+
+def case_of_scan() -> str:
+    """Text of the demo case with a scan in place of the bones."""
+    start = DEMO_CASE.index("pelvis = ")
+    end = DEMO_CASE.index("\n\n", start) + 1
+    return DEMO_CASE[:start] + SCAN_SOURCES + DEMO_CASE[end:]
 
 
 def binary_stl(bodies: list[TriangleMesh]) -> bytes:

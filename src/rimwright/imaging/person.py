@@ -5,30 +5,11 @@ Nothing else of the program asks for these tags, and they stand in no document, 
 
 from __future__ import annotations
 
-import io
-import warnings
-import zipfile
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
 
 from rimwright.errors import FileRefusal
-
-if TYPE_CHECKING:
-    from pydicom import Dataset
-
-MOST_FILES = 20_000
-"""More files than this in a folder or archive are not looked through for one person."""
-HEAD_BYTES = 1 << 20
-"""The tags of the person stand within this many bytes of the beginning of a file."""
-
-_LAST_TAG = 0x0020_0010
-"""Study ID: the last tag asked for; tags run upwards in a file."""
-_PREAMBLE = 128
-_META_BYTES = 1024
-_DEFLATED = b"1.2.840.10008.1.2.1.99"
-"""Transfer syntax that would have to be inflated whole, whatever its size, before a tag is seen."""
+from rimwright.imaging.dicom_heads import dicom_heads, text_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +39,22 @@ class Person:
     accession: str = field(default="", repr=False)
 
 
-def read_person(path: str | Path) -> Person:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceImage:
+    """
+    An image that pictures were derived from.
+
+    Parameters
+    ----------
+    class_uid, instance_uid
+        Its SOP class and instance.
+    """
+
+    class_uid: str
+    instance_uid: str
+
+
+def read_person(path: str | Path, *, series_key: str | None = None) -> Person:
     """
     Read whose images a DICOM file, folder or archive holds.
 
@@ -66,6 +62,8 @@ def read_person(path: str | Path) -> Person:
     ----------
     path
         A DICOM file, a folder of them, or a zip archive of them; what is no DICOM is passed over.
+    series_key
+        Key of the one series that is asked about, as the readers list it; None for all.
 
     Returns
     -------
@@ -84,15 +82,18 @@ def read_person(path: str | Path) -> Person:
     """
     path = Path(path)
     found: dict[Person, None] = {}
-    try:
-        for head in _heads(path):
-            person = _person_of(head)
-            if person is not None:
-                found.setdefault(person)
-    except (OSError, zipfile.BadZipFile) as error:
-        raise FileRefusal(
-            f"cannot be read ({type(error).__name__})", path.name, "Check the path and the rights"
-        ) from None
+    for head in dicom_heads(path, series_key=series_key):
+        person = Person(
+            name=text_of(head, "PatientName"),
+            patient_id=text_of(head, "PatientID"),
+            birth_date=text_of(head, "PatientBirthDate"),
+            sex=text_of(head, "PatientSex"),
+            study_uid=text_of(head, "StudyInstanceUID"),
+            study_date=text_of(head, "StudyDate"),
+            study_id=text_of(head, "StudyID"),
+            accession=text_of(head, "AccessionNumber"),
+        )
+        found.setdefault(person)
     if not found:
         raise FileRefusal(
             "holds no DICOM image with a person in it",
@@ -116,73 +117,31 @@ def read_person(path: str | Path) -> Person:
     return next(iter(found))
 
 
-def _heads(path: Path) -> Iterator[BinaryIO]:
-    """The beginning of each file under a path, one after the other."""
-    if path.is_dir():
-        for place, item in enumerate(sorted(path.rglob("*"))):
-            _count(place, path)
-            if item.is_file():
-                with item.open("rb") as stream:
-                    yield io.BytesIO(stream.read(HEAD_BYTES))
-        return
-    if not path.is_file():
-        raise FileRefusal("does not exist", path.name, "Check the path")
-    if zipfile.is_zipfile(path):
-        with zipfile.ZipFile(path) as archive:
-            for place, member in enumerate(archive.infolist()):
-                _count(place, path)
-                if member.is_dir() or member.flag_bits & 1:
-                    continue
-                with archive.open(member) as stream:
-                    yield io.BytesIO(stream.read(HEAD_BYTES))
-        return
-    with path.open("rb") as stream:
-        yield io.BytesIO(stream.read(HEAD_BYTES))
+def read_source_images(
+    path: str | Path, *, series_key: str | None = None
+) -> tuple[SourceImage, ...]:
+    """
+    Read which images a DICOM file, folder or archive holds, to name them as sources.
 
+    Parameters
+    ----------
+    path, series_key
+        As for `read_person`.
 
-def _count(place: int, path: Path) -> None:
-    """Refuse to look through more files than any study has."""
-    if place >= MOST_FILES:
-        raise FileRefusal(
-            f"holds too many files (need {MOST_FILES:,} at most)",
-            path.name,
-            "Give a folder with the images of one study",
+    Returns
+    -------
+    tuple of SourceImage
+        In the order of the file names, each once; images without an identifier are left out.
+
+    Raises
+    ------
+    FileRefusal
+        The path cannot be read.
+    """
+    found = dict.fromkeys(
+        SourceImage(
+            class_uid=text_of(head, "SOPClassUID"), instance_uid=text_of(head, "SOPInstanceUID")
         )
-
-
-def _person_of(stream: BinaryIO) -> Person | None:
-    """The person of one file; None where it is no DICOM image or is damaged before its tags."""
-    from pydicom.filereader import read_partial
-
-    head = stream.read(_META_BYTES)
-    if head[_PREAMBLE : _PREAMBLE + 4] != b"DICM" or _DEFLATED in head:
-        return None
-    stream.seek(0)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        try:
-            found = read_partial(stream, stop_when=lambda tag, _vr, _length: tag > _LAST_TAG)
-            if found.get("StudyInstanceUID") is None:  # a DICOMDIR, a report without study
-                return None
-            return _person(found)
-        except Exception:  # noqa: BLE001 - a damaged file is one that says nothing of a person
-            return None
-
-
-def _person(found: Dataset) -> Person:
-    """The record from the tags."""
-
-    def text(name: str) -> str:
-        value: Any = found.get(name)
-        return "" if value is None else str(value).strip()
-
-    return Person(
-        name=text("PatientName"),
-        patient_id=text("PatientID"),
-        birth_date=text("PatientBirthDate"),
-        sex=text("PatientSex"),
-        study_uid=text("StudyInstanceUID"),
-        study_date=text("StudyDate"),
-        study_id=text("StudyID"),
-        accession=text("AccessionNumber"),
+        for head in dicom_heads(Path(path), series_key=series_key)
     )
+    return tuple(image for image in found if image.class_uid and image.instance_uid)

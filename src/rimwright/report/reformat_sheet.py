@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 PAGE_WIDTH = 1654
 """Width of A4 at 200 dots an inch; twelve planes fill the sheet."""
 COLUMNS = 3
-PANEL, LEAF_PANEL = 390, 900
+PANEL, LEAF_PANEL = 498, 1000
 """Width of a picture on the sheet, and of the one on a leaf, pixels."""
 MARGIN = 56
 TITLE_SIZE, TEXT_SIZE, FOOT_SIZE = 38, 24, 21

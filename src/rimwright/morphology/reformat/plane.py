@@ -24,12 +24,12 @@ from rimwright.morphology.reformat.clock import (
 
 EVERY_HALF_HOUR = tuple(0.5 * step for step in range(12))
 """Hours shown upward, 12 to 5:30; the lower halves of the same planes show 6 to 11:30."""
-PIXELS = 256
+SHAPE = (256, 328)
 """Rows and columns of a picture."""
 SOCKET_PIXEL_MM = 0.35
-"""90 mm across: the rim and its labrum all round with the head between."""
-NECK_PIXEL_MM = 0.40
-"""102 mm across: head and neck."""
+"""90 mm high: the rim and its labrum all round with the head between."""
+NECK_PIXEL_MM = 0.35
+"""115 mm wide: head and neck."""
 NECK_SHIFT_MM = 15.0
 """How far along the neck from the head's centre the middle of a femoral picture lies, mm."""
 MOST_PIXELS = 2048
@@ -159,7 +159,7 @@ def socket_planes(
     *,
     hours: Sequence[float] = EVERY_HALF_HOUR,
     pixel_mm: float = SOCKET_PIXEL_MM,
-    shape: tuple[int, int] = (PIXELS, PIXELS),
+    shape: tuple[int, int] = SHAPE,
 ) -> tuple[SocketPlane, ...]:
     """
     Planes through the opening axis, for rim and labrum.
@@ -205,7 +205,7 @@ def neck_planes(
     *,
     hours: Sequence[float] = EVERY_HALF_HOUR,
     pixel_mm: float = NECK_PIXEL_MM,
-    shape: tuple[int, int] = (PIXELS, PIXELS),
+    shape: tuple[int, int] = SHAPE,
 ) -> tuple[NeckPlane, ...]:
     """
     Planes through the neck axis, for the head-neck outline.

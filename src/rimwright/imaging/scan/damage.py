@@ -1,0 +1,31 @@
+"""What damaged bytes make a parser raise, and the reason why a thing is no volume."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+
+DAMAGE = (
+    ArithmeticError,
+    AttributeError,
+    EOFError,
+    LookupError,
+    MemoryError,
+    OSError,
+    RuntimeError,  # NotImplementedError and RecursionError are among them
+    TypeError,
+    ValueError,
+    struct.error,
+    zlib.error,
+)
+"""Raised by libraries that meet bytes they do not expect; never shown to a user as they are."""
+EXPORT_AGAIN = "Export the series again"
+
+
+class Unfit(Exception):
+    """Why something is no volume, in words without where and remedy; caught inside the readers."""
+
+    def __init__(self, reason: str, remedy: str = EXPORT_AGAIN) -> None:
+        super().__init__(reason, remedy)
+        self.reason = reason
+        self.remedy = remedy

@@ -49,8 +49,8 @@ def _series(facts: SeriesFacts) -> dict[str, Any]:
         "description": str(facts.description),
         "n_slices": int(facts.n_slices),
         "size": [int(count) for count in facts.size],
-        "spacing_mm": [json_number(float(step)) for step in facts.spacing_mm],
-        "slice_thickness_mm": json_number(facts.slice_thickness_mm),
+        "spacing_mm": [_known(step) for step in facts.spacing_mm],
+        "slice_thickness_mm": _known(facts.slice_thickness_mm),
         "coverage_mm": [json_number(float(length)) for length in facts.coverage_mm],
         "gantry_tilt_deg": json_number(facts.gantry_tilt_deg),
         "usable": bool(facts.usable),
@@ -58,6 +58,11 @@ def _series(facts: SeriesFacts) -> dict[str, Any]:
         "reason": str(facts.reason),
         "notes": list(facts.notes),
     }
+
+
+def _known(length_mm: float) -> float | None:
+    """A length; the readers write 0 where it is not known."""
+    return json_number(length_mm) if length_mm else None
 
 
 def _hip(hip: HipInScan) -> dict[str, Any]:

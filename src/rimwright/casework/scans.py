@@ -172,7 +172,7 @@ def source_of(facts: SeriesFacts, *, has_labels: bool) -> ScanSource:
         modality=Modality(facts.modality),
         spacing_mm=(first, second, third),
         n_slices=int(facts.n_slices),
-        slice_thickness_mm=None if thickness is None else float(thickness),
+        slice_thickness_mm=float(thickness) if thickness else None,  # 0 where not stated
         has_labels=has_labels,
     )
 

@@ -65,11 +65,15 @@ def _grid(facts: SeriesFacts) -> str:
     parts = [str(facts.modality)]
     if facts.description:
         parts.append(f'"{facts.description}"')
-    parts.append(" × ".join(str(count) for count in facts.size))
-    parts.append(" × ".join(f"{step:.2f}" for step in facts.spacing_mm) + " mm")
-    if facts.slice_thickness_mm is not None:
+    if all(facts.size):
+        parts.append(" × ".join(str(count) for count in facts.size))
+    if all(facts.spacing_mm):
+        parts.append(" × ".join(f"{step:.2f}" for step in facts.spacing_mm) + " mm")
+    if facts.slice_thickness_mm:
         parts.append(f"slices {facts.slice_thickness_mm:.2f} mm thick")
-    parts.append("covers " + " × ".join(f"{length:.0f}" for length in facts.coverage_mm) + " mm")
+    if all(facts.coverage_mm):
+        covers = " × ".join(f"{length:.0f}" for length in facts.coverage_mm)
+        parts.append(f"covers {covers} mm")
     return ", ".join(parts)
 
 

@@ -58,7 +58,8 @@ LEGENDS = {
     "orange ring, bony rim at that hour (none in the notch).",
     RadialKind.FEMORAL: "Marks: blue dashes, sphere of the head; yellow dashes, neck axis; orange "
     "line, where the outline leaves the sphere. "
-    f"{STATUS_SHAPES[Status.CAUTION]} read with caution.",
+    "Alpha is read on the plane itself, not on a slab; "
+    f"{STATUS_SHAPES[Status.CAUTION]} read with caution, {STATUS_SHAPES[Status.REFUSED]} not read.",
 }
 
 
@@ -213,7 +214,8 @@ def radial_leaf(
         f"{spoken_hour(hour)} {hour_words(hour)}" for hour in (plane.hour, plane.opposite_hour)
     )
     head = _head(kind, [plane], facts, width=width - 2 * MARGIN, hours=hours)
-    foot = _foot(kind, [plane], facts, width=width - 2 * MARGIN, marks=marks)
+    doubts = _alpha_doubts(alpha) if marks else []
+    foot = _foot(kind, [plane], facts, width=width - 2 * MARGIN, marks=marks, doubts=doubts)
     height = _height(head) + panel.height + _height(foot) + 2 * MARGIN
     leaf = Image.new("RGB", (width, height), PAPER)
     pen = ImageDraw.Draw(leaf)
@@ -250,7 +252,8 @@ def _sheet(
     ]
     inner = PAGE_WIDTH - 2 * MARGIN
     head = _head(kind, planes, facts, width=inner)
-    foot = _foot(kind, planes, facts, width=inner, marks=marks)
+    doubts = _alpha_doubts(alpha) if marks else []
+    foot = _foot(kind, planes, facts, width=inner, marks=marks, doubts=doubts)
     gap = (inner - COLUMNS * PANEL) // (COLUMNS - 1)
     rows = -(-len(panels) // COLUMNS)
     step = panels[0].height + 12
@@ -296,16 +299,30 @@ def _foot(
     *,
     width: float,
     marks: bool,
+    doubts: Sequence[str],
 ) -> list[Line]:
     """Legend, what was assumed, and the sentence of every page."""
     notes = dict.fromkeys(
         [f"Hours counted from: {planes[0].clock.reference}.", *(_sentence(n) for n in facts.notes)]
         + [_sentence(note) for plane in planes for note in plane.clock.notes]
+        + [*doubts]
     )
     text = " ".join([*([LEGENDS[kind]] if marks else []), *notes])
     return [
         (line, FOOT_SIZE, False, QUIET) for line in wrapped(text, size=FOOT_SIZE, width=width)
     ] + [(line, FOOT_SIZE, False, INK) for line in wrapped(NOTICE, size=FOOT_SIZE, width=width)]
+
+
+def _alpha_doubts(alpha: Sequence[AlphaAtHour]) -> list[str]:
+    """Why an alpha angle is doubtful or not read, each reason once with its femoral hours."""
+    hours: dict[str, list[str]] = {}
+    for item in alpha:
+        for reason in filter(None, item.alpha.reason.split("; ")):
+            hours.setdefault(reason, []).append(spoken_hour(item.femoral_hour))
+    return [
+        f"Alpha at {'every hour' if len(at) == len(alpha) else ', '.join(at)}: {reason}."
+        for reason, at in hours.items()
+    ]
 
 
 def _sentence(words: str) -> str:

@@ -9,7 +9,7 @@ from itertools import islice
 
 import numpy as np
 
-from rimwright.anatomy import Modality, TriangleMesh, Volume
+from rimwright.anatomy import Modality, Progress, TriangleMesh, Volume, no_progress
 from rimwright.anatomy.arrays import Floats, Ints
 from rimwright.phantom.ct.body import BodySection, body_round, write_slice
 from rimwright.phantom.ct.bone_block import PlacedBone, bone_shares, place_bone
@@ -39,6 +39,7 @@ def make_ct(
     body: BodySection | None = None,
     seed: int = SEED,
     sample_mm: float = SAMPLE_MM,
+    progress: Progress | None = None,
 ) -> Volume:
     """
     Scan bones that are known.
@@ -68,6 +69,8 @@ def make_ct(
         Of the noise.
     sample_mm
         Largest side of a fine cell, mm.
+    progress
+        Told the part done; may raise to cancel.
 
     Returns
     -------
@@ -94,8 +97,12 @@ def make_ct(
         for at, bone in enumerate(bones)
     ]
     added = np.zeros(grid.shape, dtype=np.float32, order="F")
-    for first, block in _computed(fine, placed, look=look, metal=metal, zones=zones, body=section):
-        fine.deposit(block, first, added)
+    tell, n_blocks = progress or no_progress, int(np.prod(fine.n_blocks))
+    blocks = _computed(fine, placed, look=look, metal=metal, zones=zones, body=section)
+    for number, (first, block) in enumerate(blocks):
+        tell(number / n_blocks, "scanning the bones")
+        if block is not None:
+            fine.deposit(block, first, added)
     return _finished(added, look=look, grid=grid, body=section, seed=seed)
 
 
@@ -107,8 +114,8 @@ def _computed(
     metal: Sequence[MetalCapsule],
     zones: Sequence[CortexZone],
     body: BodySection,
-) -> Iterator[tuple[Ints, Shares]]:
-    """Blocks that hold bone or metal, computed on all processors, in storage order."""
+) -> Iterator[tuple[Ints, Shares | None]]:
+    """All blocks in storage order, computed on all processors; None without bone or metal."""
     rods = np.zeros((len(metal), 7))
     for row, rod in zip(rods, metal, strict=True):
         row[:3], row[3:6] = fine.along_axes(np.stack([rod.start_mm, rod.end_mm]))
@@ -136,9 +143,7 @@ def _computed(
     blocks = fine.blocks()
     with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, 4)) as pool:
         while batch := list(islice(blocks, BLOCKS_AT_ONCE)):
-            for first, added in zip(batch, pool.map(compute, batch), strict=True):
-                if added is not None:
-                    yield first, added
+            yield from zip(batch, pool.map(compute, batch), strict=True)
 
 
 def _rods_near(rods: Floats, first: Ints, fine: FineGrid) -> Ints:

@@ -26,6 +26,8 @@ from rimwright.morphology.reformat.ray_sampling import sample_points
 
 SEEN_LEAST = 0.6
 """Share of the rays over the head's edge that must show their edge for an hour to be read."""
+NECK_SIDE_DEG = 60.0
+"""Rays nearer to the neck axis than this meet the place where a head without cam ends."""
 JUMP_MM = 1.5
 """The outline leaves the circle in steps of 0.3 mm from ray to ray; a greater step than this is
 the edge of another bone, mm."""
@@ -187,6 +189,8 @@ def _way_out(outline: HeadOutline, *, limit_mm: float) -> _WayOut | str:
         return _WayOut(angle_deg=angle, skipped=skipped)
     if skipped:
         return "where the head is left, its outline is not told from another bone"
+    if np.isfinite(radii[angles < NECK_SIDE_DEG]).mean() < SEEN_LEAST:
+        return "the outline is not seen where it should leave the head"
     return "the outline does not leave the head within the picture"
 
 

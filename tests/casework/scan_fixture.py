@@ -21,12 +21,14 @@ DENSITY_HU = 300.0
 
 
 def density_about(hip: HipGeometry) -> Volume:
-    """A block of 140 mm about the socket at 2 mm, HU rising by 2 a mm along z."""
+    """A block of 140 mm about the socket at 2 mm, HU rising by 2 a mm along z; a crop."""
     affine = np.diag([2.0, 2.0, 2.0, 1.0])
     affine[:3, 3] = np.round(hip.socket.centre_mm) - 70.0
     z = affine[2, 3] + 2.0 * np.arange(71)
-    values = np.broadcast_to(np.rint(DENSITY_HU + 2.0 * z), (71, 71, 71))
-    return Volume(values=values.astype(np.int16), affine=affine, modality=Modality.CT)
+    whole = np.zeros((80, 80, 80), dtype=np.int16)
+    crop = whole[4:75, 4:75, 4:75]
+    crop[:] = np.rint(DENSITY_HU + 2.0 * z)
+    return Volume(values=crop, affine=affine, modality=Modality.CT)
 
 
 def hip_of(hip: HipGeometry, side: Side) -> HipGeometry:

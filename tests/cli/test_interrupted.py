@@ -12,14 +12,29 @@ from pathlib import Path
 
 import pytest
 
+from casework.scan_fixture import write_series
+
 CODE = "from rimwright.cli import main; main()"
 WAIT_S = 120.0  # a cold start compiles; a shared machine is slow
 
 
-def start(*arguments: object, cwd: Path) -> subprocess.Popen[str]:
+SLOW_SCAN = """
+import time
+import rimwright.morphology.scan as scan
+def slow(volume, *, progress, **_):
+    open("measuring", "w").close()
+    while True:
+        progress(0.5, "finding the head")
+        time.sleep(0.01)
+scan.measure_scan = slow
+"""
+"""Measuring that never ends, so that the signal meets it for certain."""
+
+
+def start(*arguments: object, cwd: Path, before: str = "") -> subprocess.Popen[str]:
     """The command in a process of its own."""
     return subprocess.Popen(
-        [sys.executable, "-c", CODE, *map(str, arguments)],
+        [sys.executable, "-c", before + CODE, *map(str, arguments)],
         cwd=cwd,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
@@ -45,6 +60,34 @@ def test_stopped_midway(tmp_path, number, code):
     assert "Traceback" not in err
     names = {path.name for path in (tmp_path / "demo").iterdir()}
     assert names == {"case"}
+
+
+@pytest.mark.fault
+@pytest.mark.parametrize(
+    "job",
+    [
+        ("measure", "--image", "series", "--side", "left", "--json"),
+        ("plan", "case.toml", "--out", "plan"),
+    ],
+)
+def test_stopped_while_a_scan_is_measured(tmp_path, job):
+    """Ctrl-C between two stages of a scan: no traceback, and nothing is written."""
+    write_series(tmp_path / "series")
+    (tmp_path / "case.toml").write_text(
+        'schema = "rimwright.case/1"\nid = "x"\nside = "left"\n[sources]\nimage = "series"\n',
+        encoding="utf-8",
+    )
+    process = start(*job, cwd=tmp_path, before=SLOW_SCAN)
+    end = time.monotonic() + WAIT_S
+    while not (tmp_path / "measuring").exists() and process.poll() is None:
+        assert time.monotonic() < end
+        time.sleep(0.02)
+    os.kill(process.pid, signal.SIGINT)
+    out, err = process.communicate(timeout=WAIT_S)
+    assert process.returncode == 130
+    assert out == ""
+    assert "Traceback" not in err
+    assert {path.name for path in tmp_path.iterdir()} == {"series", "case.toml", "measuring"}
 
 
 def test_json_on_stdout_and_nothing_else(tmp_path):

@@ -14,7 +14,7 @@ from rimwright.morphology.reformat import (
     resample,
 )
 from rimwright.morphology.reformat.ray_sampling import sample_points
-from rimwright.morphology.reformat.resample import layer_offsets_mm
+from rimwright.morphology.reformat.resample import WORTH_WAKING, layer_offsets_mm
 
 ONE_FLOAT32 = 2e-3  # values near 2000 kept as float32: half a step of the last digit is 6e-5
 
@@ -164,3 +164,16 @@ def test_slabs_that_are_none() -> None:
             resample(volume, planes(1), slab_mm=wrong)
     with pytest.raises(ValueError, match="median"):
         resample(volume, planes(1), slab="median")
+
+
+def test_many_pictures_are_the_same_as_each_alone() -> None:
+    """What is computed on several cores is bit for bit what one core computes."""
+    values = noise(np.int16)
+    affine = np.diag([1.0, 1.1, 1.3, 1.0])
+    affine[:3, 3] = [-30.0, -31.0, -33.0]
+    volume = Volume(values=values, affine=affine)
+    laid = planes(12, shape=(200, 200))
+    together = resample(volume, laid)
+    assert together.size > WORTH_WAKING > together[0].size
+    for plane, picture in zip(laid, together, strict=True):
+        np.testing.assert_array_equal(resample(volume, [plane])[0], picture)

@@ -15,6 +15,8 @@ from rimwright.morphology.reformat.plane import RadialPlane
 
 MOST_SLAB_MM = 50.0
 """A slab thicker than this is no section any more, mm."""
+WORTH_WAKING = 400_000
+"""Samples from which on several cores are quicker than one: about 5 ms of work."""
 _EDGE = 1e-6
 """An index this little outside the field went through arithmetic and counts as on its edge."""
 
@@ -72,7 +74,9 @@ def resample(
     inverse = np.linalg.inv(volume.affine[:3, :3])
     offsets = layer_offsets_mm(slab_mm, voxel_mm=float(volume.spacing_mm.min()))
     pictures = np.empty((len(planes), rows, columns), dtype=np.float32)
-    _fill(
+    is_small = pictures.size * len(offsets) < WORTH_WAKING
+    fill = _fill_alone if is_small else _fill_together
+    fill(
         volume.values,
         volume.to_index(corners),
         np.stack([plane.pixel_mm * plane.right for plane in planes]) @ inverse.T,
@@ -109,7 +113,7 @@ def layer_offsets_mm(slab_mm: float, *, voxel_mm: float) -> npt.NDArray[np.float
 
 
 @njit(cache=True, nogil=True, parallel=True)
-def _fill(
+def _fill_together(
     values: Any,
     corner: Any,
     step_right: Any,
@@ -119,36 +123,70 @@ def _fill(
     code: int,
     pictures: Any,
 ) -> None:
-    """Every row of every picture; all steps in voxel indices."""
-    n_planes, n_rows, n_columns = pictures.shape
+    """Every row of every picture, on all cores; all steps in voxel indices."""
+    n_planes, n_rows, _ = pictures.shape
     for line in prange(n_planes * n_rows):
         plane, row = line // n_rows, line % n_rows
-        for column in range(n_columns):
-            i = corner[plane, 0] + row * step_down[plane, 0] + column * step_right[plane, 0]
-            j = corner[plane, 1] + row * step_down[plane, 1] + column * step_right[plane, 1]
-            k = corner[plane, 2] + row * step_down[plane, 2] + column * step_right[plane, 2]
-            found = 0.0
-            for layer in range(len(offsets)):
-                out = offsets[layer]
-                value = trilinear(
-                    values,
-                    i + out * step_out[plane, 0],
-                    j + out * step_out[plane, 1],
-                    k + out * step_out[plane, 2],
-                )
-                if layer == 0:
-                    found = value
-                elif np.isnan(value) or np.isnan(found):
-                    found = np.nan
-                elif code == 0:
-                    found += value
-                elif code == 1:
-                    found = max(found, value)
-                else:
-                    found = min(found, value)
-            if code == 0:
-                found /= len(offsets)
-            pictures[plane, row, column] = found
+        start = corner[plane] + row * step_down[plane]
+        _fill_row(
+            values, start, step_right[plane], step_out[plane], offsets, code, pictures[plane, row]
+        )
+
+
+@njit(cache=True, nogil=True)
+def _fill_alone(
+    values: Any,
+    corner: Any,
+    step_right: Any,
+    step_down: Any,
+    step_out: Any,
+    offsets: Any,
+    code: int,
+    pictures: Any,
+) -> None:
+    """The same on one core: for few pictures, waking the others costs more than they bring."""
+    n_planes, n_rows, _ = pictures.shape
+    for plane in range(n_planes):
+        for row in range(n_rows):
+            start = corner[plane] + row * step_down[plane]
+            _fill_row(
+                values,
+                start,
+                step_right[plane],
+                step_out[plane],
+                offsets,
+                code,
+                pictures[plane, row],
+            )
+
+
+@njit(cache=True, nogil=True)
+def _fill_row(
+    values: Any, start: Any, step: Any, out: Any, offsets: Any, code: int, line: Any
+) -> None:
+    """One row: each pixel from its layers."""
+    for column in range(len(line)):
+        i = start[0] + column * step[0]
+        j = start[1] + column * step[1]
+        k = start[2] + column * step[2]
+        found = trilinear(
+            values,
+            i + offsets[0] * out[0],
+            j + offsets[0] * out[1],
+            k + offsets[0] * out[2],
+        )
+        for layer in range(1, len(offsets)):
+            off = offsets[layer]
+            value = trilinear(values, i + off * out[0], j + off * out[1], k + off * out[2])
+            if np.isnan(value) or np.isnan(found):
+                found = np.nan
+            elif code == 0:
+                found += value
+            elif code == 1:
+                found = max(found, value)
+            else:
+                found = min(found, value)
+        line[column] = found / len(offsets) if code == 0 else found
 
 
 @njit(cache=True, nogil=True)

@@ -69,8 +69,9 @@ def place_bone(
         Triangles sorted to the blocks that they come near.
     """
     corners = fine.along_axes(bone.corners_mm())
-    width = float(np.linalg.norm(fine.cell_mm))
-    reach = np.array([thickest_mm + width, width])
+    # Beyond half its largest side, no cell that the surface passes is other than full or empty.
+    half = 0.5 * float(fine.cell_mm.max()) * (1.0 + 1e-9)
+    reach = np.array([thickest_mm + half, half])
     is_mirrored = bool(np.linalg.det(fine.grid.directions) < 0)
     crossings = cross_lines(
         corners / fine.cell_mm,

@@ -9,14 +9,18 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from typing import BinaryIO, Protocol
 
 from rimwright.imaging.scan.damage import Unfit
-from rimwright.imaging.scan.limits import MAX_ARCHIVE_RATIO, MAX_MEMBER_BYTES, RATIO_FREE_BYTES
+from rimwright.imaging.scan.limits import (
+    MAX_MEMBER_BYTES,
+    MAX_SURPLUS_BYTES,
+    RATIO_FREE_BYTES,
+)
 
 Buffer = bytes | memoryview
-WHOLE_FILE_BYTES = 8 * 1024**2
-"""A file this small is taken into memory in one go."""
+BLOCK_BYTES = 4 * 1024**2
+"""Bytes that are read in one go."""
 _PIECE_BYTES = 1024**2
-_MAX_WAITING = 4
-"""Pieces that wait for their hash, so that memory stays small where reading is faster."""
+_RING = 4
+"""Blocks in memory: one is read from while others wait for their hash."""
 
 
 class Readable(Protocol):
@@ -31,13 +35,16 @@ class Digests:
     """
     SHA-256 of files, worked out beside the reading by one thread.
 
-    Hashing takes a third of the time that reading takes, and Python's hash lets go of the lock.
+    Python's hash lets go of the interpreter's lock, so the second core does the work.
     """
 
     def __init__(self) -> None:
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="digest")
-        self._waiting: deque[Future[None]] = deque()
         self._hashes: list[hashlib._Hash] = []
+        # a ring of buffers: fresh memory for each file would cost as much as reading it
+        self._ring: deque[tuple[Future[None] | None, bytearray]] = deque(
+            (None, bytearray()) for _ in range(_RING)
+        )
 
     def __enter__(self) -> Digests:
         return self
@@ -51,23 +58,48 @@ class Digests:
         self._hashes.append(content)
         return HashedStream(raw, n_bytes=n_bytes, digests=self, content=content)
 
-    def add(self, content: hashlib._Hash, piece: Buffer) -> None:
-        """Let a piece count; waits where too many pieces do."""
-        self._waiting.append(self._worker.submit(content.update, piece))
-        while len(self._waiting) > _MAX_WAITING:
-            self._waiting.popleft().result()
+    def fill(self, raw: BinaryIO, n_bytes: int, content: hashlib._Hash) -> memoryview:
+        """The next block of at most n bytes; its buffer is used again a few blocks later."""
+        future, buffer = self._ring.popleft()
+        if future is not None:
+            future.result()
+            future = None
+        if len(buffer) < n_bytes:
+            buffer = bytearray(n_bytes)
+        view = memoryview(buffer)
+        n = 0
+        while n < n_bytes and (more := raw.readinto(view[n:n_bytes])):  # type: ignore[attr-defined]
+            n += more
+        if n:
+            future = self._worker.submit(content.update, view[:n])
+        self._ring.append((future, buffer))
+        return view[:n]
 
     def total(self) -> str:
         """The file's own digest, or for several that of their sorted digests."""
-        while self._waiting:
-            self._waiting.popleft().result()
+        for future, _ in self._ring:
+            if future is not None:
+                future.result()
         if len(self._hashes) == 1:
             return self._hashes[0].hexdigest()
         return hashlib.sha256(b"".join(sorted(h.digest() for h in self._hashes))).hexdigest()
 
 
 class HashedStream:
-    """A file that is read once from its beginning; small ones without a copy."""
+    """
+    A file that is read once from its beginning, all its bytes counted.
+
+    Parameters
+    ----------
+    raw
+        The file.
+    n_bytes
+        Its size, as far as known; it may be another.
+    digests
+        Whose buffers are filled.
+    content
+        Hash of this file.
+    """
 
     def __init__(
         self, raw: BinaryIO, *, n_bytes: int, digests: Digests, content: hashlib._Hash
@@ -75,27 +107,35 @@ class HashedStream:
         self._raw = raw
         self._digests = digests
         self._content = content
-        self._whole: memoryview | None = None
-        self._position = 0
-        if n_bytes <= WHOLE_FILE_BYTES:
-            whole = raw.read(WHOLE_FILE_BYTES + 1)
-            self._whole = memoryview(whole)
-            digests.add(content, whole)
+        self._block_bytes = min(max(n_bytes, 1), BLOCK_BYTES)
+        self._block = memoryview(b"")
 
     def read(self, n: int, /) -> Buffer:
-        """The next n bytes, fewer only at the end."""
-        if self._whole is not None:
-            piece = self._whole[self._position : self._position + n]
-            self._position += len(piece)
-            return piece
-        data = self._raw.read(n)
-        self._digests.add(self._content, data)
-        return data
+        """The next n bytes, fewer only at the end; a view that a later read writes over."""
+        if 0 < n <= len(self._block):
+            return self._take(n)
+        parts: list[bytes] = []
+        while n > 0:
+            if not self._block:
+                self._block = self._digests.fill(self._raw, self._block_bytes, self._content)
+                if not self._block:
+                    break
+                if not parts and n <= len(self._block):
+                    return self._take(n)
+            part = bytes(self._take(min(n, len(self._block))))
+            parts.append(part)
+            n -= len(part)
+        return b"".join(parts)
 
     def finish(self) -> None:
         """Let what is left count too."""
-        while self._whole is None and self.read(_PIECE_BYTES):
+        self._block = memoryview(b"")
+        while self._digests.fill(self._raw, self._block_bytes, self._content):
             pass
+
+    def _take(self, n: int) -> memoryview:
+        piece, self._block = self._block[:n], self._block[n:]
+        return piece
 
 
 class InflatedStream:
@@ -108,11 +148,15 @@ class InflatedStream:
         Where the packed bytes come from.
     window_bits
         As zlib wants it: −15 for a bare stream, 31 for gzip, 15 for zlib.
+    max_ratio
+        Most bytes out for each byte in, past the first few; None where the reader knows how
+        much to ask for.
     """
 
-    def __init__(self, packed: Readable, *, window_bits: int) -> None:
+    def __init__(self, packed: Readable, *, window_bits: int, max_ratio: int | None = None) -> None:
         self._packed = packed
         self._window_bits = window_bits
+        self._max_ratio = max_ratio
         self._inflate = zlib.decompressobj(window_bits)
         self._n_in = 0
         self._n_out = 0
@@ -135,20 +179,50 @@ class InflatedStream:
                     break
             part = self._inflate.decompress(waiting, min(n, _PIECE_BYTES))
             self._n_out += len(part)
-            limit = max(RATIO_FREE_BYTES, MAX_ARCHIVE_RATIO * self._n_in)
-            if self._n_out > min(limit, MAX_MEMBER_BYTES):
-                raise Unfit(
-                    f"unpacks out of proportion (got over {MAX_ARCHIVE_RATIO} bytes for each "
-                    f"packed one, or over {MAX_MEMBER_BYTES:,})"
-                )
+            self._check_ratio()
             n -= len(part)
             parts.append(part)
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
-    @property
-    def is_complete(self) -> bool:
-        """Whether the packed stream came to its own end."""
-        return self._inflate.eof
+    def check_end(self) -> None:
+        """Unfit where the stream does not end here, by its own word and checksum."""
+        if self.read(MAX_SURPLUS_BYTES + 1)[MAX_SURPLUS_BYTES:]:
+            raise Unfit("holds more numbers than its header declares")
+        if not self._inflate.eof:
+            raise Unfit("its packed numbers are damaged or cut short")
+
+    def _check_ratio(self) -> None:
+        """Refuse a stream that unpacks to far more than any image does."""
+        if self._max_ratio is None:
+            return
+        limit = max(RATIO_FREE_BYTES, self._max_ratio * self._n_in)
+        if self._n_out > min(limit, MAX_MEMBER_BYTES):
+            raise Unfit(
+                f"unpacks out of proportion (got over {self._max_ratio} bytes for each packed "
+                f"one, or over {MAX_MEMBER_BYTES:,})"
+            )
+
+
+class Joined:
+    """
+    Bytes already read, and the stream they came from.
+
+    Parameters
+    ----------
+    head
+        Come first.
+    rest
+        What follows them.
+    """
+
+    def __init__(self, head: bytes, rest: Readable) -> None:
+        self._head = head
+        self._rest = rest
+
+    def read(self, n: int, /) -> bytes:
+        """The next n bytes, fewer only at the end."""
+        piece, self._head = self._head[:n], self._head[n:]
+        return piece if len(piece) == n else piece + bytes(self._rest.read(n - len(piece)))
 
 
 def skip(stream: Readable, n: int) -> None:

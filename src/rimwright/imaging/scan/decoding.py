@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from pydicom.encaps import encapsulate, generate_frames
-from pydicom.pixels import get_decoder
+from pydicom.pixels.decoders.base import get_decoder
 from pydicom.uid import UID
 
 from rimwright.imaging.scan.codestream import check_codestream
@@ -30,12 +30,17 @@ PLUG_INS = {
     f"{_JPEG}.91": "pylibjpeg",
 }
 _LOSSY_8_BIT = {f"{_JPEG}.50", f"{_JPEG}.51"}
-_MISSING = {
-    "gdcm": find_spec("gdcm") is None,
-    "pyjpegls": find_spec("jpeg_ls") is None,
-    "pylibjpeg": any(find_spec(m) is None for m in ("pylibjpeg", "openjpeg", "rle")),
+_HAS_RLE_AND_J2K = (
+    find_spec("pylibjpeg") is not None
+    and find_spec("openjpeg") is not None
+    and find_spec("rle") is not None
+)
+_INSTALLED = {
+    "gdcm": find_spec("gdcm") is not None,
+    "pyjpegls": find_spec("jpeg_ls") is not None,
+    "pylibjpeg": _HAS_RLE_AND_J2K,
 }
-"""Decoders whose libraries are not installed."""
+"""Whether the libraries of a decoder are there."""
 
 
 def check_syntax(syntax: str) -> None:
@@ -62,7 +67,7 @@ def check_syntax(syntax: str) -> None:
             "its transfer syntax is not read",
             "Export it unpacked, or as JPEG lossless, JPEG-LS, JPEG 2000 or RLE",
         )
-    if _MISSING[plug_in]:
+    if not _INSTALLED[plug_in]:
         raise Unfit(f"its decoder {plug_in} is not installed", "Install the package again")
 
 
@@ -127,21 +132,22 @@ def decode_frame(frame: bytes, *, syntax: str, layout: PixelLayout) -> npt.NDArr
         Damaged, or of another size than the header says.
     """
     check_codestream(frame, syntax=syntax, layout=layout)
+    options: dict[str, Any] = {
+        "transfer_syntax_uid": syntax,
+        "rows": layout.rows,
+        "columns": layout.columns,
+        "number_of_frames": 1,
+        "samples_per_pixel": 1,
+        "photometric_interpretation": "MONOCHROME2",
+        "bits_allocated": layout.bits_allocated,
+        "bits_stored": layout.bits_stored,
+        "pixel_representation": int(layout.is_signed),
+        "pixel_keyword": "PixelData",
+    }
+    decoder = get_decoder(UID(syntax))
     try:
-        pixels, _ = get_decoder(UID(syntax)).as_array(
-            encapsulate([frame]),
-            raw=True,
-            decoding_plugin=PLUG_INS[syntax],
-            transfer_syntax_uid=syntax,
-            rows=layout.rows,
-            columns=layout.columns,
-            number_of_frames=1,
-            samples_per_pixel=1,
-            photometric_interpretation="MONOCHROME2",
-            bits_allocated=layout.bits_allocated,
-            bits_stored=layout.bits_stored,
-            pixel_representation=int(layout.is_signed),
-            pixel_keyword="PixelData",
+        pixels, _ = decoder.as_array(
+            encapsulate([frame]), raw=True, decoding_plugin=PLUG_INS[syntax], **options
         )
     except DAMAGE:
         raise Unfit("its packed pixels are damaged or cut short") from None

@@ -8,10 +8,10 @@ from typing import BinaryIO, Literal
 
 from pydicom.filereader import read_dataset
 
-from rimwright.imaging.scan.byte_streams import InflatedStream, Readable, skip
+from rimwright.imaging.scan.byte_streams import InflatedStream, Joined, Readable, skip
 from rimwright.imaging.scan.damage import DAMAGE, Unfit
 from rimwright.imaging.scan.elements import SPECIFIC_TAGS, Elements
-from rimwright.imaging.scan.limits import HEADER_STEPS
+from rimwright.imaging.scan.limits import HEADER_STEPS, MAX_ARCHIVE_RATIO
 from rimwright.imaging.scan.sources import Source
 
 IMPLICIT_LITTLE = "1.2.840.10008.1.2"
@@ -24,7 +24,7 @@ _PREAMBLE = 128
 _MARK = b"DICM"
 _LONG_LENGTHS = {b"OB", b"OD", b"OF", b"OL", b"OV", b"OW", b"SQ", b"UC", b"UN", b"UR", b"UT"}
 _TRANSFER_SYNTAX = 0x00020010
-_PIXEL_GROUP = 0x7FE00000
+_PIXEL_GROUP = 0x7FE0
 _PIXEL_DATA = 0x7FE00010
 _UNDEFINED = 0xFFFFFFFF
 _MAX_META_BYTES = 64 * 1024
@@ -66,7 +66,7 @@ class DicomHeader:
     def data_set(self, file: Readable) -> Readable:
         """The data set of the file opened anew, unpacked where it is deflated."""
         skip(file, self.start)
-        return InflatedStream(file, window_bits=-15) if self.syntax == DEFLATED else file
+        return _inflated(file) if self.syntax == DEFLATED else file
 
 
 def read_header(source: Source) -> DicomHeader | None:
@@ -104,7 +104,7 @@ def _parse(source: Source, file: BinaryIO, head: bytes, *, start: int, syntax: s
     rest: Readable = file
     data = head[start:]
     if syntax == DEFLATED:
-        rest = InflatedStream(_Joined(head[start:], file), window_bits=-15)
+        rest = _inflated(Joined(head[start:], file))
         data = rest.read(HEADER_STEPS[0])
     for limit in HEADER_STEPS:
         data += rest.read(max(0, limit - len(data)))
@@ -125,16 +125,9 @@ def _parse(source: Source, file: BinaryIO, head: bytes, *, start: int, syntax: s
     raise Unfit("its header is damaged or cut short")
 
 
-class _Joined:
-    """Bytes already read, and the file they came from."""
-
-    def __init__(self, head: bytes, file: BinaryIO) -> None:
-        self._head = head
-        self._file = file
-
-    def read(self, n: int, /) -> bytes:
-        piece, self._head = self._head[:n], self._head[n:]
-        return piece or self._file.read(n)
+def _inflated(packed: Readable) -> InflatedStream:
+    """A deflated data set, unpacked under the limit of archives."""
+    return InflatedStream(packed, window_bits=-15, max_ratio=MAX_ARCHIVE_RATIO)
 
 
 def _find_start(head: bytes) -> tuple[int, str] | None:
@@ -176,7 +169,7 @@ def _try(data: bytes, syntax: str) -> tuple[Elements, int, int] | None:
             stream,
             syntax == IMPLICIT_LITTLE,
             is_little,
-            stop_when=lambda tag, _vr, _length: tag >= _PIXEL_GROUP,
+            stop_when=lambda tag, _vr, _length: tag >> 16 >= _PIXEL_GROUP,
             specific_tags=SPECIFIC_TAGS,
         )
     except DAMAGE:
@@ -195,7 +188,7 @@ def _find_pixels(data: bytes, position: int, *, is_little: bool) -> tuple[int, i
     if len(head) < 12:
         return -1, -1
     tag = int.from_bytes(head[:2], order) << 16 | int.from_bytes(head[2:4], order)
-    if tag >> 16 == _PIXEL_GROUP >> 16 and tag != _PIXEL_DATA:
+    if tag >> 16 == _PIXEL_GROUP and tag != _PIXEL_DATA:
         raise Unfit("its pixels are written as floating point, which is not read")
     if tag != _PIXEL_DATA:
         return -1, -1

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import io
-import warnings
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
-
-from pydicom import dcmread
+from typing import BinaryIO
 
 from rimwright.errors import FileRefusal
-from rimwright.imaging.scan.damage import DAMAGE
+from rimwright.imaging.scan.damage import Unfit
+from rimwright.imaging.scan.dicom_header import read_header
 from rimwright.imaging.scan.limits import MAX_FILES, MAX_FOLDER_DEPTH
 from rimwright.imaging.scan.sources import Source
 
@@ -40,21 +38,16 @@ def listed_sources(path: Path, where: str) -> tuple[Source, ...]:
     FileRefusal
         Damaged, too large, with a path that leads out of its folder, or none of its files there.
     """
-    with path.open("rb") as file:
-        data = file.read(_MAX_BYTES + 1)
-    if len(data) > _MAX_BYTES:
+    n_bytes = path.stat().st_size
+    if n_bytes > _MAX_BYTES:
         raise FileRefusal("too large for a DICOMDIR", where, _NAME_FOLDER)
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            records = dcmread(io.BytesIO(data))["DirectoryRecordSequence"].value
-            listed = [
-                _parts(record["ReferencedFileID"].value)
-                for record in records
-                if "ReferencedFileID" in record
-            ]
-    except DAMAGE:
+        header = read_header(Source(place=1, n_bytes=n_bytes, open=_opener(path)))
+        records = header.elements.items("DirectoryRecordSequence") if header else []
+    except Unfit:
         raise FileRefusal("damaged or cut short as a DICOMDIR", where, _NAME_FOLDER) from None
+    names = [name for record in records if (name := record.text("ReferencedFileID"))]
+    listed = [tuple(part.strip() for part in name.split("\\")) for name in names]
     if len(listed) > MAX_FILES:
         raise FileRefusal(
             f"lists too many files (got {len(listed):,}, need at most {MAX_FILES:,})",
@@ -79,14 +72,9 @@ def listed_sources(path: Path, where: str) -> tuple[Source, ...]:
     )
 
 
-def _opener(file: Path) -> Any:
+def _opener(file: Path) -> Callable[[], BinaryIO]:
     """Opens one file."""
     return lambda: file.open("rb")
-
-
-def _parts(value: Any) -> tuple[str, ...]:
-    """Folders and name of a file."""
-    return (value,) if isinstance(value, str) else tuple(str(part) for part in value)
 
 
 def _find(folder: Path, parts: tuple[str, ...], where: str) -> Path | None:

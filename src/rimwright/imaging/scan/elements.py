@@ -8,12 +8,13 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from pydicom.dataelem import RawDataElement
+from pydicom.dataelem import RawDataElement, convert_raw_data_element
 from pydicom.dataset import Dataset
 
 from rimwright.imaging.scan.damage import DAMAGE, Unfit
 
 NAMES = {
+    0x00041220: "DirectoryRecordSequence",
     0x00080005: "SpecificCharacterSet",
     0x00080008: "ImageType",
     0x00080016: "SOPClassUID",
@@ -51,6 +52,7 @@ NAMES = {
 }
 TAGS = {name: tag for tag, name in NAMES.items()}
 TAGS |= {
+    "ReferencedFileID": 0x00041500,
     "EffectiveEchoTime": 0x00189082,
     "FrameType": 0x00089007,
     "PixelValueTransformationSequence": 0x00289145,
@@ -79,23 +81,21 @@ class Elements:
     Parameters
     ----------
     dataset
-        As parsed; its values still raw.
+        As parsed; its values still raw. It is not kept.
     is_little_endian
         Byte order of its numbers.
     """
 
-    __slots__ = ("dataset", "order")
+    __slots__ = ("order", "raw_elements")
 
     def __init__(self, dataset: Dataset, *, is_little_endian: bool) -> None:
-        self.dataset = dataset
+        # plain numbers as keys: pydicom's own tags compare in Python, a hundred times a slice
+        self.raw_elements: dict[int, Any] = {int(tag): e for tag, e in dataset.items()}
         self.order: Any = "little" if is_little_endian else "big"
 
     def raw(self, name: str) -> bytes | None:
         """Bytes of a value; None where it is missing or empty."""
-        tag = TAGS[name]
-        if tag not in self.dataset:
-            return None
-        element = self.dataset.get_item(tag)
+        element = self.raw_elements.get(TAGS[name])
         value = element.value if isinstance(element, RawDataElement) else None
         return value if isinstance(value, bytes) and value else None
 
@@ -144,11 +144,13 @@ class Elements:
 
     def items(self, name: str) -> list[Elements]:
         """Items of a sequence; empty where it is missing, Unfit where it is damaged."""
-        tag = TAGS[name]
-        if tag not in self.dataset:
+        element = self.raw_elements.get(TAGS[name])
+        if element is None:
             return []
         try:
-            value = self.dataset[tag].value
-            return [Elements(item, is_little_endian=self.order == "little") for item in value or ()]
+            if isinstance(element, RawDataElement):
+                element = convert_raw_data_element(element)
+            is_little = self.order == "little"
+            return [Elements(item, is_little_endian=is_little) for item in element.value or ()]
         except DAMAGE:
             raise Unfit(f"{name} is damaged") from None

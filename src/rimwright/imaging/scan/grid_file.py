@@ -11,7 +11,13 @@ import numpy.typing as npt
 from rimwright.anatomy import Floats, LabelMap, Modality, Volume
 from rimwright.imaging.axis_convention import lps_from
 from rimwright.imaging.scan.damage import Unfit
-from rimwright.imaging.scan.limits import MAX_LABEL, MAX_SIDE, MAX_VOLUME_BYTES
+from rimwright.imaging.scan.limits import (
+    MAX_CONVERSION_BYTES,
+    MAX_LABEL,
+    MAX_SIDE,
+    MAX_SURPLUS_BYTES,
+    MAX_VOLUME_BYTES,
+)
 from rimwright.imaging.scan.stack import MIN_SLICES
 from rimwright.imaging.scan.stored_values import INT16
 
@@ -23,7 +29,7 @@ BONE_ABOVE_HU = 200
 """Values above this stand for bone in a CT, HU."""
 LOWEST_CT_HU = -4096
 """Lower values are of no CT: some scanners pad with -3024, HU."""
-_PART_VOXELS = 16 * 1024**2
+_PART_VOXELS = 2 * 1024**2
 """Voxels converted at once, so that wide copies stay small."""
 
 
@@ -94,6 +100,11 @@ def check_grid(size: tuple[int, ...], *, item_bytes: int, n_bytes: int | None) -
         )
     if n_bytes is not None and declared > n_bytes:
         raise Unfit(f"cut short (its header declares {declared:,} bytes, it holds {n_bytes:,})")
+    if n_bytes is not None and declared + MAX_SURPLUS_BYTES < n_bytes:
+        raise Unfit(
+            f"holds more numbers than its header declares (got {n_bytes:,} bytes, need "
+            f"{declared:,})"
+        )
 
 
 def check_affine(affine: Floats) -> Floats:
@@ -159,6 +170,7 @@ def make_volume(grid: GridFile, *, axes: str) -> tuple[Volume, tuple[str, ...]]:
         notes += changed
         return Volume(values=values, affine=affine, modality=Modality.CT), tuple(notes)
     notes.append("its values do not look like Hounsfield units: not taken for a CT")
+    _check_room(grid.values, 4)
     stored = grid.values.astype(np.float32, order="K")
     if grid.slope != 1:
         stored *= np.float32(grid.slope)
@@ -190,6 +202,7 @@ def make_labels(grid: GridFile, *, axes: str) -> LabelMap:
     Unfit
         Values that are not whole numbers from 0 to 65535, or no label at all.
     """
+    _check_room(grid.values, 2)
     labels = np.empty_like(grid.values, dtype=np.uint16)
     for part in _parts(grid.values):
         values = grid.values[part]
@@ -211,6 +224,16 @@ def make_labels(grid: GridFile, *, axes: str) -> LabelMap:
     if not labels.any():
         raise Unfit("holds no label: every voxel is 0", "Give a segmentation with labels in it")
     return LabelMap(values=labels, affine=_image_frame(grid.affine, axes))
+
+
+def _check_room(stored: npt.NDArray[Any], item_bytes: int) -> None:
+    """Refuse what would not fit into memory twice, as stored and as converted."""
+    needed = stored.nbytes + stored.size * item_bytes
+    if needed > MAX_CONVERSION_BYTES:
+        raise Unfit(
+            f"too large (got {needed:,} bytes to convert, need at most {MAX_CONVERSION_BYTES:,})",
+            "Cut out the region of the hips",
+        )
 
 
 def _image_frame(affine: Floats, axes: str) -> Floats:
@@ -260,6 +283,7 @@ def _to_int16(grid: GridFile) -> tuple[npt.NDArray[np.int16], list[str]]:
     stored = grid.values
     if stored.dtype == np.int16 and (grid.slope, grid.intercept) == (1, 0):
         return stored, []
+    _check_room(stored, 2)
     out = np.empty_like(stored, dtype=np.int16)
     n_cut, is_rounded = 0, False
     for part in _parts(stored):

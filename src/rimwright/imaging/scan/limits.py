@@ -31,5 +31,9 @@ MAX_FRAMES = 20_000
 """Slices of one file."""
 MAX_SERIES = 500
 """Series that are told apart in one place."""
+MAX_SURPLUS_BYTES = 4096
+"""Bytes behind the last number of a volume that are passed over: some programs fill up blocks."""
+MAX_CONVERSION_BYTES = 1_800_000_000
+"""Bytes of a volume as stored and as converted, together."""
 MAX_LABEL = 65535
 """Largest number of a label."""

@@ -25,23 +25,6 @@ _MM_OF_UNIT = {1: 1000.0, 2: 1.0, 3: 0.001}
 _UNIT_MASK = 7
 
 
-def is_nifti(head: bytes) -> bool:
-    """
-    Whether bytes begin a NIfTI file of one piece.
-
-    Parameters
-    ----------
-    head
-        First bytes, unpacked.
-
-    Returns
-    -------
-    bool
-        True for NIfTI-1 and NIfTI-2.
-    """
-    return head[344:348] == b"n+1\0" or head[4:8] == b"n+2\0"
-
-
 def parse_nifti(path: Path, *, is_packed: bool) -> GridFile:
     """
     Read a NIfTI file.
@@ -77,6 +60,8 @@ def parse_nifti(path: Path, *, is_packed: bool) -> GridFile:
         slope, intercept = _scaling(header)
         skip(stream, offset - len(head))
         flat = read_numbers(stream, n=size[0] * size[1] * size[2], kind=kind)
+        if isinstance(stream, InflatedStream):
+            stream.check_end()
         whole.finish()
         digest = digests.total()
     return GridFile(
@@ -95,11 +80,11 @@ def parse_nifti(path: Path, *, is_packed: bool) -> GridFile:
 def _parse_header(head: bytes) -> Any:
     """The header by nibabel, whichever its byte order."""
     is_second = head[4:8] == b"n+2\0"
-    maker = nib.Nifti2Header if is_second else nib.Nifti1Header  # type: ignore[attr-defined]
+    maker = nib.Nifti2Header if is_second else nib.Nifti1Header
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            return maker(head, check=False)
+            return maker(head, check=False)  # type: ignore[no-untyped-call]
     except DAMAGE:
         raise Unfit("its header is damaged or cut short") from None
 

@@ -6,6 +6,7 @@ import importlib
 import zlib
 from enum import StrEnum
 from pathlib import Path
+from typing import Any
 
 from rimwright.anatomy import Progress, no_progress
 from rimwright.errors import FileRefusal
@@ -235,7 +236,7 @@ def _parse(path: Path, kind: _Kind) -> GridFile:
     return grid
 
 
-def _dicom(path: Path, name: str, **options: object) -> object:
+def _dicom(path: Path, name: str, **options: object) -> Any:
     """Hand a DICOM place to its reader; pydicom is only loaded here."""
     module = "segmentation" if name == "read_dicom_labels" else "dicom_volume"
     read = getattr(importlib.import_module(f"rimwright.imaging.scan.{module}"), name)

@@ -223,7 +223,7 @@ def _split_by_kind(group: _Group) -> list[_Group]:
     if len(set(places)) == len(places):
         return [group]
     for which in range(len(group.images[0].kinds)):
-        parts: dict[bytes | str | None, _Group] = {}
+        parts: dict[bytes | None, _Group] = {}
         for image in group.images:
             part = parts.setdefault(image.kinds[which], _Group(headers=[image.header]))
             part.images.append(image)

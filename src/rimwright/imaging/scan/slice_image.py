@@ -95,7 +95,7 @@ class SliceImage:
     thickness_mm: float
     slope: float
     intercept: float
-    kinds: tuple[bytes | str | None, ...]
+    kinds: tuple[bytes | None, ...]
     stack: str
 
 
@@ -312,10 +312,10 @@ def _read_frames(
                 slope=slope,
                 intercept=intercept,
                 kinds=(
-                    kind and kind.raw("FrameType"),
-                    echo and echo.raw("EffectiveEchoTime"),
-                    content and content.raw("TemporalPositionIndex"),
-                    content and content.raw("FrameAcquisitionNumber"),
+                    _raw(kind, "FrameType"),
+                    _raw(echo, "EffectiveEchoTime"),
+                    _raw(content, "TemporalPositionIndex"),
+                    _raw(content, "FrameAcquisitionNumber"),
                 ),
                 stack=content.text("StackID") if content else "",
             )
@@ -358,6 +358,11 @@ class FunctionalGroups:
         if found is None:
             raise Unfit("ImageOrientationPatient is missing")
         return direction_pair(found)
+
+
+def _raw(group: Elements | None, name: str) -> bytes | None:
+    """Bytes of a value of a group that may be missing."""
+    return None if group is None else group.raw(name)
 
 
 def _needed(elements: Elements, name: str) -> int:

@@ -61,11 +61,10 @@ def write_hounsfield(
     n_cut = 0
     if slope == int(slope) and intercept == int(intercept) and _fits(stored, image):
         # all that can come out fits: whole numbers, no copy
-        np.copyto(out, stored, casting="unsafe")
+        same = stored.view(np.int16) if stored.itemsize == 2 else stored.astype(np.int16)
         if slope != 1:
-            out *= np.int16(slope)
-        if intercept:
-            out += np.int16(intercept)
+            same = np.multiply(same, np.int16(slope), out=out)
+        np.add(same, np.int16(intercept), out=out)
     else:
         values = np.rint(stored.astype(np.float64) * slope + intercept)
         cut = np.clip(values, INT16.min, INT16.max)
@@ -116,6 +115,8 @@ def _true_bits(raw: npt.NDArray[Any], layout: PixelLayout) -> npt.NDArray[Any]:
         return (raw << above) >> (allocated - layout.bits_stored)
     below = layout.high_bit + 1 - layout.bits_stored
     mask = raw.dtype.type((1 << layout.bits_stored) - 1)
+    if not below and raw.max() <= mask:
+        return raw
     return (raw >> below) & mask if below else raw & mask
 
 

@@ -55,6 +55,18 @@ def series(tmp_path, monkeypatch, hip):
         ("measure", "--side", "left", "--labels", "x"),
         ("measure", "--side", "left", "--pelvis", "y.stl", "--labels", "x"),
         ("measure", "--side", "left", "--pelvis", "y.stl", "--series", "1"),
+        ("measure", "--side", "left", "--pelvis", "y.stl", "--radial", "z"),
+        ("measure", "--side", "left", "--image", "x", "--slab", "3"),
+        ("measure", "--side", "left", "--image", "x", "--point", "head=1,2,3"),
+        ("measure", "--side", "left", "--image", "x", "--radial", "z", "--window", "bright"),
+        (
+            *("measure", "--side", "both", "--image", "x", "--radial", "z"),
+            *("--point", "head=1,2,3"),
+        ),
+        (
+            *("measure", "--side", "left", "--image", "x", "--radial", "z", "--json"),
+            *("--point", "head=1,2,3"),
+        ),
         ("check", "bones", "x.stl", "--labels", "y"),
         ("check", "case", "x.toml", "--json"),
         ("check", "image", "x", "--units", "mm"),
@@ -200,3 +212,29 @@ def test_what_can_be_refused_at_once_is_refused_before_measuring(command, series
     assert (code, out) == (1, "")
     assert "nowhere.toml" in only_line(err)
     assert not (tmp_path / "out").exists()
+
+
+def test_radial_pictures_beside_measuring(command, series, tmp_path):
+    """The document stands on stdout alone; the pictures are in the folder asked for."""
+    out_dir = tmp_path / "pictures"
+    arguments = ("--image", series, "--side", "left", "--radial", out_dir, "--json")
+    code, out, err = command("measure", *arguments)
+    assert code == 0, err
+    jsonschema.validate(json.loads(out), document_schema("hip"))
+    assert "radial pictures: " in err
+    assert any(out_dir.iterdir())
+
+
+@pytest.mark.fault
+def test_pictures_are_never_written_over_others(command, series, tmp_path, monkeypatch):
+    """A folder that holds something is refused before anything is measured."""
+    import rimwright.morphology.scan as scan
+
+    def measured(*_, **__):
+        raise AssertionError("it was measured first")
+
+    monkeypatch.setattr(scan, "measure_scan", measured, raising=False)
+    arguments = ("--image", series, "--side", "left", "--radial", tmp_path)
+    code, out, err = command("measure", *arguments)
+    assert (code, out) == (1, "")
+    assert "something stands there already" in only_line(err)

@@ -23,8 +23,6 @@ NOT_IMAGES = frozenset(
 POINTS_ELSEWHERE = frozenset((".mhd", ".nhdr"))
 """Endings of headers whose voxels lie in another file: their own bytes prove nothing."""
 
-_CHUNK_BYTES = 1 << 20
-
 
 def content_digest(path: Path) -> str | None:
     """
@@ -75,9 +73,6 @@ def _digest_of_folder(folder: Path) -> str | None:
 
 
 def _digest_of_file(path: Path) -> str:
-    """The sha256 of a file's bytes, hex, read piece by piece."""
-    digest = hashlib.sha256()
+    """The sha256 of a file's bytes, hex; read in pieces."""
     with path.open("rb", buffering=0) as file:
-        while chunk := file.read(_CHUNK_BYTES):
-            digest.update(chunk)
-    return digest.hexdigest()
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -110,18 +111,30 @@ def hip_beside(case: Case, folder: Path) -> ChosenHip | None:
     -------
     ChosenHip or None
         None where the hip has to be measured, or there is none to measure.
+
+    Raises
+    ------
+    CaseRefusal
+        The case names a file that is not there.
     """
     path = folder / HIP_FILE
-    if not case.sources.names_hip or not path.is_file():
-        return None
-    try:
-        stored = load_hip(path)
-    except FileRefusal:
-        return None
-    if stored.hip.side is not case.side or stored.made_by != code_digest():
+    if not path.is_file():
         return None
     files = hip_files_of(case)
-    if files is None or stored.input_digest != input_digest(files, case.side):
+    if files is None:
+        return None
+    with ThreadPoolExecutor(max_workers=1) as beside:  # hashing lets go of the interpreter
+        today = beside.submit(input_digest, files, case.side)
+        try:
+            stored = load_hip(path)
+        except FileRefusal:
+            return None
+        is_same = (
+            stored.hip.side is case.side
+            and stored.made_by == code_digest()
+            and stored.input_digest == today.result()
+        )
+    if not is_same:
         return None
     what = "Bones" if case.sources.has_bones else "Scan"
     note = f"{what} unchanged: planned on the hip measured before ({path})"

@@ -18,9 +18,23 @@ from rimwright.cli.bone_options import (
     SeriesOption,
     UnitsOption,
 )
+from rimwright.cli.radial import (
+    DicomOption,
+    NoMarksOption,
+    PointOption,
+    RadialOption,
+    SlabOption,
+    WindowOption,
+    origin_for,
+    wish_of,
+    write_radial,
+    write_radial_by_hand,
+)
 from rimwright.cli.screen import print_json, progress_bar, warn
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rimwright.anatomy import HipGeometry
 
 
@@ -43,6 +57,12 @@ def measure(
     axes: AxesOption = None,
     part: PartOption = None,
     json: JsonOption = False,
+    radial: RadialOption = None,
+    slab: SlabOption = None,
+    window: WindowOption = None,
+    dicom: DicomOption = False,
+    no_marks: NoMarksOption = False,
+    point: PointOption = None,
 ) -> None:
     """
     Measure a hip: spheres, rim, angles, alpha angle by hour, joint space.
@@ -51,8 +71,10 @@ def measure(
     the result, with the reason; a file that is not the bone or side you say is refused altogether.
 
     Examples: rimwright measure --pelvis hips.stl --femur femur.stl --side left;
-    rimwright measure --image series/ --side both --json
+    rimwright measure --image series/ --side both --json;
+    rimwright measure --image series/ --side left --radial pictures/
     """
+    wish = wish_of(radial, slab=slab, window=window, dicom=dicom, no_marks=no_marks, point=point)
     if image is not None:
         _refuse_beside_image(pelvis=pelvis, femur=femur, part=part, units=units)
     elif labels is not None or series is not None:
@@ -62,38 +84,54 @@ def measure(
         raise typer.BadParameter(
             "give --pelvis, --femur or both, or --image", param_hint="--pelvis"
         )
+    if radial is not None and image is None:
+        raise typer.BadParameter("of which image? give --image", param_hint="--radial")
+    if point and json:
+        raise typer.BadParameter("with points nothing is measured", param_hint="--json")
     if part is not None and pelvis is None:
         raise typer.BadParameter("a part of which file? give --pelvis", param_hint="--part")
     if part is not None and side is Sides.BOTH:
         raise typer.BadParameter("one part is one side", param_hint="--part")
     from rimwright.anatomy import Side
-    from rimwright.casework import BoneFiles, ScanFiles, hip_document, measure_files
+    from rimwright.casework import BoneFiles, ScanFiles, measure_files
+    from rimwright.imaging import check_vacant
     from rimwright.units import LengthUnit
 
-    files: BoneFiles | ScanFiles = (
-        BoneFiles(
-            pelvis=pelvis,
-            femur=femur,
-            unit=None if units is None else LengthUnit(units.value),
-            axes=axes,
-            part=part,
-        )
-        if image is None
-        else ScanFiles(image=image, labels=labels, series=series, axes=axes)
-    )
     sides = (Side.LEFT, Side.RIGHT) if side is Sides.BOTH else (Side(side.value),)
+    origin = None
+    files: BoneFiles | ScanFiles
+    if image is None:
+        unit = None if units is None else LengthUnit(units.value)
+        files = BoneFiles(pelvis=pelvis, femur=femur, unit=unit, axes=axes, part=part)
+    else:
+        files = ScanFiles(image=image, labels=labels, series=series, axes=axes)
+    if radial is not None and wish is not None and isinstance(files, ScanFiles):
+        check_vacant(radial)
+        if point:
+            write_radial_by_hand(files, radial, sides=sides, point=point, wish=wish, dicom=dicom)
+            return
+        origin = origin_for(files, dicom=dicom)
     with progress_bar() as tell:
         measured = measure_files(files, sides, progress=tell)
     hips = [item.hip for item in measured]
     for hip in hips:
         refuse_empty(hip)
-    if json:
-        warn(list(dict.fromkeys(text for hip in hips for text in hip.warnings)))
-        documents = [hip_document(hip) for hip in hips]
-        print_json(documents if side is Sides.BOTH else documents[0])
+    if radial is not None and wish is not None:
+        write_radial(measured, radial, wish=wish, origin=origin)
+    _show(hips, as_json=json, as_list=side is Sides.BOTH)
+
+
+def _show(hips: Sequence[HipGeometry], *, as_json: bool, as_list: bool) -> None:
+    """Print the hips as documents or for reading."""
+    if not as_json:
+        for hip in hips:
+            show_hip(hip)
         return
-    for hip in hips:
-        show_hip(hip)
+    from rimwright.casework import hip_document
+
+    warn(list(dict.fromkeys(text for hip in hips for text in hip.warnings)))
+    documents = [hip_document(hip) for hip in hips]
+    print_json(documents if as_list else documents[0])
 
 
 def _refuse_beside_image(**given: object) -> None:

@@ -88,6 +88,8 @@ class Sources:
         A scan and its label map.
     series
         Number from 1 or key of the series to take; None takes the only one of use.
+    readings
+        A file of caliper readings of the labrum by hour.
     """
 
     pelvis: Path | None = None
@@ -98,6 +100,7 @@ class Sources:
     image: Path | None = None
     labels: Path | None = None
     series: str | None = None
+    readings: Path | None = None
 
     @property
     def has_bones(self) -> bool:
@@ -242,6 +245,8 @@ class Case:
         Numbers read on images by a person.
     patient, history, sources, grades, labrum, old_anchors, equipment, settings
         Its parts; what was left out is unknown.
+    labrum_beside
+        Readings of the labrum that its map does not take, a sentence each.
     person
         What names the person, the same for both hips; '' where the case does not say.
     clinic
@@ -269,6 +274,7 @@ class Case:
     readings: tuple[GivenReading, ...] = ()
     labrum: LabrumMap = field(default_factory=LabrumMap)
     old_anchors: tuple[OldAnchor, ...] = ()
+    labrum_beside: tuple[str, ...] = ()
     person: str = ""
     clinic: ClinicRecord | None = None
     revision: tuple[RevisionFinding, ...] = ()

@@ -42,6 +42,7 @@ from rimwright.casework.case_model import (
     SourcesModel,
 )
 from rimwright.casework.case_words import ordinal, place
+from rimwright.casework.labrum_readings_map import with_readings
 from rimwright.casework.technique_files import SHIPPED_TECHNIQUES
 from rimwright.casework.upgrades import shown
 from rimwright.errors import CaseRefusal
@@ -77,14 +78,20 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
     Returns
     -------
     Case
-        With paths resolved; whether the files exist is asked when they are read.
+        With paths resolved; whether the files exist is asked when they are read. Readings of the
+        labrum are read at once, as the labrum map is made of them.
 
     Raises
     ------
     CaseRefusal
-        Sectors overlap, an old anchor is placed twice or not at all, a path is none.
+        Sectors overlap, an old anchor is placed twice or not at all, a path is none, a reading of
+        the labrum cannot be used.
     """
     _check_printable(model.id, where=f"{where}, id")
+    sources = _sources(model.sources, folder=folder, where=where)
+    labrum = with_readings(
+        _labrum(model.labrum or [], where=where), sources.readings, side=model.side, where=where
+    )
     return Case(
         id=model.id,
         side=model.side,
@@ -92,7 +99,7 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
         if model.patient
         else Patient(),
         history=History(**model.history.model_dump()) if model.history else History(),
-        sources=_sources(model.sources, folder=folder, where=where),
+        sources=sources,
         grades=Grades(**model.grades.model_dump()) if model.grades else Grades(),
         readings=tuple(
             GivenReading(
@@ -103,7 +110,8 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
             )
             for item in model.reading or []
         ),
-        labrum=_labrum(model.labrum or [], where=where),
+        labrum=labrum.labrum,
+        labrum_beside=labrum.beside,
         old_anchors=tuple(
             _old_anchor(item, index, where=where)
             for index, item in enumerate(model.old_anchor or [])
@@ -266,7 +274,7 @@ def _sources(model: SourcesModel | None, *, folder: Path, where: str) -> Sources
         )
     paths = {
         key: _path(getattr(model, key), folder=folder, where=f"{where}, [sources], {key}")
-        for key in ("pelvis", "femur", "image", "labels")
+        for key in ("pelvis", "femur", "image", "labels", "readings")
     }
     if model.series is not None:
         _check_printable(model.series, where=f"{where}, [sources], series")

@@ -85,6 +85,9 @@ class SourcesModel(Strict):
         TEXT,
         Field(description="number from 1 or key of the series, where the image holds several"),
     ] = None
+    readings: Annotated[
+        str | None, PATH, Field(description="a file of caliper readings of the labrum by hour")
+    ] = None
 
 
 class GradesModel(Strict):

@@ -178,7 +178,7 @@ def _unknown_key(model: type[BaseModel], location: tuple[str | int, ...]) -> tup
         if other is not table
         for known in _keys(other)
     ]
-    likeness, known, home = max(elsewhere, key=lambda found: found[0])
+    likeness, known, home = max(elsewhere, key=lambda found: found[0], default=(0.0, "", ""))
     if likeness > max(_likeness(key, here), _ALIKE):
         return f"unknown key here (nearest known: {known} in {home})", f"Move it to {home}"
     return f"unknown key (nearest known: {here})", "Correct the name, or leave the line out"

@@ -68,6 +68,7 @@ def list_cautions(
     if unknown:
         arcs = ", ".join(str(sector) for sector in unknown)
         found.append(f"Labrum unknown, not healthy: {arcs}")
+    found += case.labrum_beside
     if joint_spaces(case.grades) and case.grades.joint_space_seen_by is None:
         found.append(JOINT_SPACE_TAKEN_AS)
     found += used.doubts

@@ -6,6 +6,7 @@ from rimwright.imaging.scan.damage import Unfit
 from rimwright.imaging.scan.slice_image import PixelLayout
 
 _RLE = "1.2.840.10008.1.2.5"
+_JPEG_2000 = {"1.2.840.10008.1.2.4.90", "1.2.840.10008.1.2.4.91"}
 _SOI, _SIZE_MARKS = b"\xff\xd8", {0xC3, 0xF7}
 """Start of a JPEG or JPEG-LS image; marks of the frame headers of both, lossless."""
 _J2K = b"\xff\x4f\xff\x51"
@@ -36,7 +37,7 @@ def check_codestream(frame: bytes, *, syntax: str, layout: PixelLayout) -> None:
     if syntax == _RLE:
         _check_rle(frame, layout)
         return
-    size = _size_of_j2k(frame) if b"\xff\x4f" in frame[:256] else _size_of_jpeg(frame)
+    size = _size_of_j2k(frame) if syntax in _JPEG_2000 else _size_of_jpeg(frame)
     if size is None:
         raise Unfit("its packed pixels are damaged: they state no size")
     if size != (layout.rows, layout.columns, 1):

@@ -133,7 +133,6 @@ def decode_frame(frame: bytes, *, syntax: str, layout: PixelLayout) -> npt.NDArr
     """
     check_codestream(frame, syntax=syntax, layout=layout)
     options: dict[str, Any] = {
-        "transfer_syntax_uid": syntax,
         "rows": layout.rows,
         "columns": layout.columns,
         "number_of_frames": 1,

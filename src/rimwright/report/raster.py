@@ -45,7 +45,7 @@ def font(size: int, *, bold: bool = False) -> FreeTypeFont | ImageFont:
     return ImageFont.load_default(size)
 
 
-def wrapped(words: str, *, size: int, width: float) -> list[str]:
+def wrapped(words: str, *, size: int, width: float, bold: bool = False) -> list[str]:
     """
     Break words into lines of at most so many pixels.
 
@@ -57,6 +57,8 @@ def wrapped(words: str, *, size: int, width: float) -> list[str]:
         Of the font, pixels.
     width
         Of the line, pixels.
+    bold
+        Whether it is the bold font.
 
     Returns
     -------
@@ -65,7 +67,7 @@ def wrapped(words: str, *, size: int, width: float) -> list[str]:
     """
     lines: list[str] = []
     for word in words.split():
-        if lines and font(size).getlength(f"{lines[-1]} {word}") <= width:
+        if lines and font(size, bold=bold).getlength(f"{lines[-1]} {word}") <= width:
             lines[-1] += f" {word}"
         else:
             lines.append(word)

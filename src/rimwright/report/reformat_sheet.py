@@ -280,7 +280,10 @@ def _head(
     title, through = KIND_WORDS[kind]
     side = side_words(side_of(planes))
     named = f"{side} · {title}" + (f" · {facts.name}" if facts.name else "")
-    lines: list[Line] = [(named, TITLE_SIZE, True, INK)]
+    lines: list[Line] = [
+        (line, TITLE_SIZE, True, INK)
+        for line in wrapped(named, size=TITLE_SIZE, width=width, bold=True)
+    ]
     if hours:
         lines.append((hours, TITLE_SIZE - 6, True, INK))
     text = f"{through[0].upper()}{through[1:]} · {facts.words()}"

@@ -140,7 +140,8 @@ def test_check_image_in_words(command, series):
         "good for measuring the hip",
         "Left hip: head about 23.4 mm in radius",
         "metal near it 812 mm³",
-        "the condyles are outside the scan",
+        "may be tried: lateral centre edge angle, ",
+        "cannot be given: femoral version (the condyles are outside the scan)",
         "Right hip",
         "Doubt on the scan: slices of 3 mm",
     ):

@@ -89,7 +89,7 @@ def metal_obstacles(
     if not in_bone:
         return MetalObstacles()
     slim = [piece for piece in in_bone if _looks_like_anchor(piece, rim)]
-    cautions = [_too_much(piece, rim) for piece in in_bone if piece not in slim]
+    cautions = []
     pairs = _paired(slim, listed, field=stored.field, rim=rim, limits=limits)
     bodies = []
     for number, piece in enumerate(slim):
@@ -102,6 +102,7 @@ def metal_obstacles(
             f"Metal at {_place(piece, rim)}, {_size(piece)}, taken for an old anchor that the case "
             "does not list: drills are kept off what shows of it; a hole above it does not show"
         )
+    cautions += [_too_much(piece, rim) for piece in in_bone if piece not in slim]
     return MetalObstacles(bodies=tuple(bodies), cautions=tuple(cautions))
 
 

@@ -214,9 +214,9 @@ def plan_case(
             stored,
             used=used,
             from_bone=(
+                *metal.cautions,
                 *(ground.placement.cautions if ground else ()),
                 *earlier.cautions,
-                *metal.cautions,
                 *trim_cautions(case, effect),
             ),
         ),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rimwright.cli.screen import output, plain_table, print_json, progress_bar, warn
+from rimwright.cli.screen import output, print_json, progress_bar, warn
 
 if TYPE_CHECKING:
     from rimwright.casework import ScanCheck, ScanFiles
@@ -99,8 +99,9 @@ def _show_fitness(hip: HipInScan) -> None:
     """Which measurements may be tried, and why others cannot be given."""
     from rimwright.anatomy import MEASUREMENT_KEYS
 
-    table = plain_table("measurement", "may be tried", "because")
+    console = output()
+    tried = [key.replace("_", " ") for key in MEASUREMENT_KEYS if key not in hip.unfit]
+    console.print(f"  may be tried: {', '.join(tried) or 'nothing'}")
     for key in MEASUREMENT_KEYS:
-        reason = hip.unfit.get(key, "")
-        table.add_row(key.replace("_", " "), "no" if reason else "yes", reason)
-    output().print(table)
+        if key in hip.unfit:
+            console.print(f"  cannot be given: {key.replace('_', ' ')} ({hip.unfit[key]})")

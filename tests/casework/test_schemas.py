@@ -14,7 +14,7 @@ from rimwright.casework.schemas import document_schema
 FROZEN = Path(__file__).parent / "frozen" / "case-1.toml"
 
 
-@pytest.mark.parametrize("kind", ["case", "hip", "plan"])
+@pytest.mark.parametrize("kind", ["case", "hip", "plan", "scan"])
 def test_each_is_a_sound_schema(kind):
     """Each is itself valid JSON Schema, draft 2020-12, and carries its version as its name."""
     schema = document_schema(kind)

@@ -79,7 +79,7 @@ def test_version(command):
     assert command("--version")[:2] == (0, f"rimwright {rimwright.__version__}\n")
 
 
-@pytest.mark.parametrize("kind", ["case", "hip", "plan"])
+@pytest.mark.parametrize("kind", ["case", "hip", "plan", "scan"])
 def test_schema_prints_one_document(command, kind):
     """`schema` prints the JSON Schema and nothing else."""
     code, out, err = command("schema", kind)

@@ -88,7 +88,7 @@ def read_text_numbers(
     text = bytearray()
     while piece := stream.read(_PIECE_BYTES):
         text += piece
-    words = text.split()
+    words = bytes(text).split()
     if len(words) < n:
         raise Unfit(f"cut short (its header declares {n:,} numbers, it holds {len(words):,})")
     try:

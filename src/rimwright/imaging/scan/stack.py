@@ -21,7 +21,7 @@ SAME_PLACE_MM = 0.005
 """Slices closer than this stand at the same place, mm."""
 WHOLE_TOLERANCE = 0.1
 """How far a gap may be from a whole number of steps to be told as missing slices, in steps."""
-FEW_GAPS_FRACTION = 0.1
+FEW_GAPS_FRACTION = 0.25
 """Above this part of all steps, larger steps are uneven spacing and no longer missing slices."""
 TILT_TOLD_DEG = 0.1
 """A tilt smaller than this is the rounding of positions, degrees."""

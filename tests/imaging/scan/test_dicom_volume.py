@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import SimpleITK as sitk
+import SimpleITK
 from pydicom.uid import MRImageStorage
 
 from imaging.scan.scan_slices import (
@@ -84,7 +84,7 @@ def test_oblique_series_lies_where_another_reader_puts_it(tmp_path: Path) -> Non
     """SimpleITK 2.5's series reader, sorted by gdcm, gives the same value at the same point."""
     write_series(slices(block(3), **OBLIQUE), tmp_path / "s")
     file = read_volume(tmp_path / "s")
-    reader = sitk.ImageSeriesReader()
+    reader = SimpleITK.ImageSeriesReader()
     reader.SetFileNames(reader.GetGDCMSeriesFileNames(str(tmp_path / "s")))
     other = reader.Execute()
     for index in [(0, 0, 0), (COLUMNS - 1, 0, 0), (2, ROWS - 1, 3), (5, 4, N_SLICES - 1)]:

@@ -10,7 +10,7 @@ import nibabel as nib
 import nrrd
 import numpy as np
 import pytest
-import SimpleITK as sitk
+import SimpleITK
 
 from rimwright.anatomy import Modality
 from rimwright.errors import FileRefusal, Refusal
@@ -43,9 +43,9 @@ def affine() -> np.ndarray:
     return matrix
 
 
-def itk_image(values: np.ndarray) -> sitk.Image:
+def itk_image(values: np.ndarray) -> SimpleITK.Image:
     """The same by SimpleITK, whose points are LPS."""
-    image = sitk.GetImageFromArray(values.T)
+    image = SimpleITK.GetImageFromArray(values.T)
     image.SetSpacing(SPACING.tolist())
     image.SetOrigin(ORIGIN.tolist())
     image.SetDirection(TURN.ravel().tolist())
@@ -71,7 +71,7 @@ def test_values_and_places_are_those_of_another_writer(
     """Written by SimpleITK 2.5 (`WriteImage`), read here: values, points, axes."""
     values = ct()
     path = tmp_path / name
-    sitk.WriteImage(itk_image(values.astype(kind)), str(path), name.startswith("packed"))
+    SimpleITK.WriteImage(itk_image(values.astype(kind)), str(path), name.startswith("packed"))
     file = read_volume(path)
     assert file.volume.modality is Modality.CT
     np.testing.assert_array_equal(file.volume.values, values)
@@ -203,7 +203,7 @@ def test_nrrd_with_spacings_alone(tmp_path: Path) -> None:
 
 def test_metaimage_states_its_axes_by_agreeing_with_its_matrix(tmp_path: Path) -> None:
     """The word for the orientation makes LPS sure; without it, or against it, it is assumed."""
-    sitk.WriteImage(itk_image(ct()), str(tmp_path / "a.mha"))
+    SimpleITK.WriteImage(itk_image(ct()), str(tmp_path / "a.mha"))
     data = (tmp_path / "a.mha").read_bytes()
     (tmp_path / "none.mha").write_bytes(data.replace(b"AnatomicalOrientation = ALI\n", b""))
     (tmp_path / "other.mha").write_bytes(data.replace(b"Orientation = ALI", b"Orientation = PRI"))
@@ -253,7 +253,7 @@ def test_a_single_volume_is_a_list_of_one(tmp_path: Path) -> None:
 def test_label_maps_keep_their_numbers(kind: type, name: str, tmp_path: Path) -> None:
     """Whole numbers of any type; on the grid of the file."""
     labels = np.random.default_rng(3).integers(0, 5, SHAPE).astype(kind)
-    sitk.WriteImage(itk_image(labels), str(tmp_path / name), True)
+    SimpleITK.WriteImage(itk_image(labels), str(tmp_path / name), True)
     file = read_labels(tmp_path / name)
     assert file.labels.values.dtype == np.uint16
     np.testing.assert_array_equal(file.labels.values, labels)
@@ -271,9 +271,7 @@ def test_label_maps_keep_their_numbers(kind: type, name: str, tmp_path: Path) ->
         (np.zeros(SHAPE, np.uint8), "holds no label: every voxel is 0"),
     ],
 )
-def test_what_is_no_label_map_is_refused(
-    values: np.ndarray, sentence: str, tmp_path: Path
-) -> None:
+def test_what_is_no_label_map_is_refused(values: np.ndarray, sentence: str, tmp_path: Path) -> None:
     """An image given as labels, or labels of nothing."""
     path = write_nifti(values, FLIP @ affine(), tmp_path / "l.nii")
     with pytest.raises(FileRefusal) as caught:
@@ -299,7 +297,7 @@ def test_numbers_elsewhere_than_beside_the_header_are_refused(tmp_path: Path) ->
     for name, field in (("b.nhdr", "data file: "), ("a.mhd", "ElementDataFile = ")):
         folder = tmp_path / name
         folder.mkdir()
-        sitk.WriteImage(itk_image(ct()), str(folder / name))
+        SimpleITK.WriteImage(itk_image(ct()), str(folder / name))
         text = (folder / name).read_bytes()
         (data,) = (p.name for p in folder.iterdir() if p.name != name)
         (tmp_path / data).write_bytes((folder / data).read_bytes())

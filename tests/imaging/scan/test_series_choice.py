@@ -152,7 +152,7 @@ def test_packed_with_loss_is_refused(tmp_path: Path) -> None:
         data = path.read_bytes()
         at = data.index(old)  # the same length field, another syntax of other length
         new = str(JPEGBaseline8Bit).encode()
-        element = data[:at - 2] + len(new).to_bytes(2, "little") + new + data[at + len(old):]
+        element = data[: at - 2] + len(new).to_bytes(2, "little") + new + data[at + len(old) :]
         path.write_bytes(element)
     with pytest.raises(FileRefusal, match=r"packed as JPEG with loss\. Export it unpacked"):
         read_volume(folder)

@@ -55,7 +55,7 @@ def open_archive(path: Path, where: str) -> Iterator[list[tuple[int, Opener]]]:
     try:
         archive = zipfile.ZipFile(path)
         members = archive.infolist()
-    except (*DAMAGE, zipfile.BadZipFile):
+    except DAMAGE:
         raise FileRefusal("damaged or cut short as a zip archive", where, _PACK_AGAIN) from None
     with archive:
         _check_together(members, path.stat().st_size, where)
@@ -114,7 +114,7 @@ def _check_not_nested(archive: zipfile.ZipFile, member: zipfile.ZipInfo, where: 
     try:
         with archive.open(member) as file:
             head = file.read(4)
-    except (*DAMAGE, zipfile.BadZipFile):
+    except DAMAGE:
         raise FileRefusal("damaged or cut short as a zip archive", where, _PACK_AGAIN) from None
     if head in ZIP_MARKS or head[:2] == b"\x1f\x8b":
         raise FileRefusal("holds an archive in the archive", where, "Unpack the outer one first")

@@ -177,7 +177,10 @@ class InflatedStream:
                 self._n_in += len(waiting)
                 if not waiting:
                     break
-            part = self._inflate.decompress(waiting, min(n, _PIECE_BYTES))
+            try:
+                part = self._inflate.decompress(waiting, min(n, _PIECE_BYTES))
+            except zlib.error:
+                raise Unfit("its packed bytes are damaged") from None
             self._n_out += len(part)
             self._check_ratio()
             n -= len(part)

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
+import numpy as np
+
 from rimwright.imaging.scan.damage import Unfit
+from rimwright.imaging.scan.run_lengths import unpacked_bytes
 from rimwright.imaging.scan.slice_image import PixelLayout
 
 _RLE = "1.2.840.10008.1.2.5"
@@ -56,6 +61,10 @@ def _check_rle(frame: bytes, layout: PixelLayout) -> None:
     is_sound = len(frame) >= 64 and n_segments == layout.bits_allocated // 8
     if not is_sound or any(not 64 <= start <= len(frame) for start in starts):
         raise Unfit("its packed pixels are damaged: their segments do not fit")
+    data = np.frombuffer(frame, dtype=np.uint8)
+    for start, end in pairwise([*starts, len(frame)]):
+        if unpacked_bytes(data, start, end) != layout.rows * layout.columns:
+            raise Unfit("its packed pixels are damaged or cut short")
 
 
 def _size_of_jpeg(frame: bytes) -> tuple[int, int, int] | None:

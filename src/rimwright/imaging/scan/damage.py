@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import zipfile
 import zlib
 
 DAMAGE = (
@@ -16,6 +17,7 @@ DAMAGE = (
     TypeError,
     ValueError,
     struct.error,
+    zipfile.BadZipFile,
     zlib.error,
 )
 """Raised by libraries that meet bytes they do not expect; never shown to a user as they are."""

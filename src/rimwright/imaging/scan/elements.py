@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from pydicom.charset import convert_encodings, decode_bytes
 from pydicom.dataelem import RawDataElement, convert_raw_data_element
 from pydicom.dataset import Dataset
 
@@ -72,6 +73,10 @@ TAGS |= {
     "SegmentLabel": 0x00620005,
 }
 SPECIFIC_TAGS: list[Any] = list(NAMES)
+MAX_NAME_LETTERS = 64
+"""Longest name or description that DICOM allows."""
+_CONTROL = frozenset(range(32)) - {0x1B}
+"""Bytes that no name holds; escape, which changes the alphabet, may stand in one."""
 
 
 class Elements:
@@ -103,6 +108,19 @@ class Elements:
         """A short code or identifier; '' where it is missing."""
         value = self.raw(name)
         return "" if value is None else value.decode("latin-1").strip(" \0")
+
+    def words(self, name: str) -> str:
+        """A name for people to read, of one line; '' where it is missing or damaged."""
+        value = (self.raw(name) or b"").strip(b" \0")
+        if len(value) > 4 * MAX_NAME_LETTERS or any(byte in _CONTROL for byte in value):
+            return ""  # a damaged length would take in the tags that follow, of the person too
+        charset = self.text("SpecificCharacterSet").split("\\")
+        try:
+            text = decode_bytes(value, convert_encodings(charset), set())
+        except DAMAGE:
+            text = value.decode("latin-1")
+        text = "".join(letter if letter.isprintable() else " " for letter in text)
+        return " ".join(text.split())[:MAX_NAME_LETTERS]
 
     def decimals(self, name: str, n: int) -> tuple[float, ...] | None:
         """N finite numbers written as text; None where missing, Unfit where they are not."""

@@ -222,7 +222,10 @@ class _Bunzipped:
         parts = []
         while n > 0 and not self._unpack.eof:
             data = bytes(self._packed.read(64 * 1024)) if self._unpack.needs_input else b""
-            part = self._unpack.decompress(data, n)
+            try:
+                part = self._unpack.decompress(data, n)
+            except OSError:
+                raise Unfit("its packed bytes are damaged") from None
             if not part and not data and self._unpack.needs_input:
                 break
             parts.append(part)

@@ -36,7 +36,6 @@ _OFF_GRID_FRACTION = 0.02
 _SIDEWAYS_MM = 0.1
 """How far frames may be shifted sideways against each other, mm."""
 _MAX_SEGMENTS = 1000
-_MAX_NAME_LETTERS = 64
 _OTHERS_ALONE = "Give the segmentation file itself"
 
 
@@ -144,9 +143,7 @@ def _names(elements: Elements) -> dict[int, str]:
         number = item.count("SegmentNumber")
         if number is None or number in names or len(names) >= _MAX_SEGMENTS:
             raise Unfit("its segments are not numbered one by one")
-        text = item.text("SegmentLabel").encode("latin-1").decode("utf-8", "replace")
-        text = "".join(letter if letter.isprintable() else " " for letter in text)
-        names[number] = " ".join(text.split())[:_MAX_NAME_LETTERS]
+        names[number] = item.words("SegmentLabel")
     names.pop(0, None)  # a label map may name its background
     if not names:
         raise Unfit("it names no segment")

@@ -8,14 +8,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from pydicom.charset import convert_encodings, decode_bytes
 
 from rimwright.anatomy import Modality, Progress
 from rimwright.errors import FileRefusal
 from rimwright.imaging.scan.damage import DAMAGE, EXPORT_AGAIN, Unfit
 from rimwright.imaging.scan.decoding import check_syntax
 from rimwright.imaging.scan.dicom_header import DicomHeader, read_header
-from rimwright.imaging.scan.elements import Elements
 from rimwright.imaging.scan.limits import MAX_SERIES, MAX_SIDE, MAX_VOLUME_BYTES
 from rimwright.imaging.scan.slice_image import (
     DICOMDIR,
@@ -35,8 +33,6 @@ _SAME_DIRECTION = 1e-3
 """Largest difference of a direction's coordinates inside one stack: 0.06°, text rounds to 1e-6."""
 _SAME_SPACING = 1e-3
 """Largest difference of spacings inside one stack, as a part of them."""
-_MAX_DESCRIPTION_LETTERS = 64
-"""Longest description that DICOM allows."""
 _KEY_LETTERS = 8
 
 
@@ -297,7 +293,7 @@ def _describe(group: _Group, *, number: int, key: str) -> Series:
         number=number,
         series_key=key,
         modality=modality,
-        description=_description(header.elements),
+        description=header.elements.words("SeriesDescription"),
         n_slices=_n_images(group),
         size=size,
         spacing_mm=spacing,
@@ -347,17 +343,3 @@ def _image_notes(group: _Group, stack: Stack) -> list[str]:
     if axis != 2:
         notes.append(("sagittal", "coronal")[axis] + " slices")
     return notes
-
-
-def _description(elements: Elements) -> str:
-    """The description of a series, printable and of one line."""
-    raw = elements.raw("SeriesDescription")
-    if raw is None:
-        return ""
-    try:
-        charset = elements.text("SpecificCharacterSet").split("\\")
-        text = decode_bytes(raw, convert_encodings(charset), set())
-    except DAMAGE:
-        text = raw.decode("latin-1")
-    text = "".join(letter if letter.isprintable() else " " for letter in text)
-    return " ".join(text.split())[:_MAX_DESCRIPTION_LETTERS]

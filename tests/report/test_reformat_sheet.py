@@ -21,10 +21,10 @@ from rimwright.morphology.reformat import (
 from rimwright.phantom import HipShape
 from rimwright.report.grey_window import GreyWindow, usual_window
 from rimwright.report.radial_panel import ARM, AXIS, CIRCLE, LABEL_HEIGHT, draw_panel, hour_words
+from rimwright.report.radial_words import SheetFacts
 from rimwright.report.raster import png_bytes
 from rimwright.report.reformat_sheet import (
     PAGE_WIDTH,
-    SheetFacts,
     acetabular_sheet,
     femoral_sheet,
     radial_leaf,

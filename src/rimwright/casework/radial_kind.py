@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from rimwright.anatomy import Progress, Side, spoken_hour
 from rimwright.casework.radial_arrays import radial_arrays
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
     from rimwright.morphology.reformat import AlphaAtHour, NeckPlane, SocketPlane
-    from rimwright.report.reformat_sheet import SheetFacts
+    from rimwright.report.radial_words import SheetFacts
 
     Planes = Sequence[SocketPlane] | Sequence[NeckPlane]
 
@@ -70,9 +71,9 @@ def write_kind(
         resample,
     )
     from rimwright.report.grey_window import GreyWindow, usual_window
+    from rimwright.report.radial_words import SheetFacts
     from rimwright.report.raster import png_bytes
     from rimwright.report.reformat_sheet import (
-        SheetFacts,
         acetabular_sheet,
         femoral_sheet,
         radial_leaf,
@@ -96,7 +97,7 @@ def write_kind(
         slab_mm=wish.slab_mm,
         slab=SlabKind(wish.slab),
         name=wish.name,
-        notes=subject.notes,
+        notes=(*subject.notes, *_image_notes(pictures, subject)),
     )
     (folder / f"{kind}.npz").write_bytes(radial_arrays(pictures, planes, subject, wish))
     of_socket = [plane for plane in planes if isinstance(plane, SocketPlane)]
@@ -120,6 +121,15 @@ def write_kind(
         _write_captures(
             planes, sheet, leaves, folder / "dicom" / kind, facts=facts, origin=origin, tell=tell
         )
+
+
+def _image_notes(pictures: npt.NDArray[np.float32], subject: RadialSubject) -> list[str]:
+    """The voxels the pictures are made of, and what the hatching is where there is any."""
+    sides = " × ".join(f"{step:.1f}" for step in subject.volume.spacing_mm)
+    notes = [f"voxels of {sides} mm"]
+    if np.isnan(pictures).any():
+        notes.append("hatched: beyond the image at hand")
+    return notes
 
 
 def _write_captures(

@@ -137,7 +137,7 @@ def radial_by_hand(
         axes=files.axes,
         progress=within(tell, 0.0, READING_SHARE),
     )
-    notes = [*read.warnings]
+    notes = [f"image: {text}" for text in read.warnings]
     if read.axes_assumed:
         notes.append("the file does not say which way its axes run: its format's usual ones")
     if read.volume.modality is not Modality.CT:

@@ -131,7 +131,7 @@ def affine_of(
     column: Sequence[float] = (0.0, 1.0, 0.0),
     step: Sequence[float] = (0.0, 0.0, 1.5),
 ) -> NDArray:
-    """The map that `slices` of these arguments has, written down from the definition of the tags."""
+    """The map that `slices` of these arguments has, by the definition of the tags."""
     affine = np.eye(4)
     affine[:3, 0] = np.array(row) * SPACING[0]
     affine[:3, 1] = np.array(column) * SPACING[1]

@@ -73,10 +73,7 @@ def check_line(refusal: Refusal) -> None:
 def outcome(path: Path, *, labels: bool) -> bool:
     """Whether it was read; a refusal is checked on the way."""
     try:
-        if labels:
-            grid = read_labels(path).labels
-        else:
-            grid = read_volume(path).volume
+        grid = read_labels(path).labels if labels else read_volume(path).volume
     except Refusal as refusal:
         check_line(refusal)
         return False
@@ -144,9 +141,10 @@ def test_bytes_of_nothing_are_refused(tmp_path: Path) -> None:
     """Noise, zeros, and the first bytes of each kind alone."""
     rng = np.random.default_rng(9)
     marks = [
-        b"", b"\0", bytes(200), bytes(128) + b"DICM", b"NRRD0004\n", b"NRRD0004\n\n", b"NDims = 3\n",
-        b"ObjectType = Image\n", b"PK\x03\x04", b"PK\x05\x06" + bytes(18), b"\x1f\x8b", b"\x5c\x01\0\0",
-        bytes(344) + b"n+1\0", bytes(344) + b"ni1\0", b"\x08\0\x05\0" + bytes(300),
+        b"", b"\0", bytes(200), bytes(128) + b"DICM", b"NRRD0004\n", b"NRRD0004\n\n",
+        b"NDims = 3\n", b"ObjectType = Image\n", b"PK\x03\x04", b"PK\x05\x06" + bytes(18),
+        b"\x1f\x8b", b"\x5c\x01\0\0", bytes(344) + b"n+1\0", bytes(344) + b"ni1\0",
+        b"\x08\0\x05\0" + bytes(300),
     ]  # fmt: skip
     for number, mark in enumerate([*marks, *(mark + rng.bytes(900) for mark in marks)]):
         for labels in (False, True):

@@ -13,6 +13,7 @@ from pydicom.pixels.decoders.base import get_decoder
 from pydicom.uid import UID
 
 from rimwright.imaging.scan.codestream import check_codestream
+from rimwright.imaging.scan.complaints import complaints
 from rimwright.imaging.scan.damage import DAMAGE, Unfit
 from rimwright.imaging.scan.dicom_header import NATIVE
 from rimwright.imaging.scan.slice_image import PixelLayout
@@ -144,12 +145,15 @@ def decode_frame(frame: bytes, *, syntax: str, layout: PixelLayout) -> npt.NDArr
         "pixel_keyword": "PixelData",
     }
     decoder = get_decoder(UID(syntax))
-    try:
-        pixels, _ = decoder.as_array(
-            encapsulate([frame]), raw=True, decoding_plugin=PLUG_INS[syntax], **options
-        )
-    except DAMAGE:
-        raise Unfit("its packed pixels are damaged or cut short") from None
+    with complaints() as complained:
+        try:
+            pixels, _ = decoder.as_array(
+                encapsulate([frame]), raw=True, decoding_plugin=PLUG_INS[syntax], **options
+            )
+        except DAMAGE:
+            raise Unfit("its packed pixels are damaged or cut short") from None
+        if complained():
+            raise Unfit("its packed pixels are damaged: the decoder complains")
     if pixels.shape != (layout.rows, layout.columns) or pixels.dtype.kind not in "iu":
         raise Unfit("its packed pixels are of another size than the header says")
     return np.asarray(pixels)

@@ -93,9 +93,12 @@ def check_grid(size: tuple[int, ...], *, item_bytes: int, n_bytes: int | None) -
             f"axes of 1 to {MAX_SIDE})"
         )
     declared = size[0] * size[1] * size[2] * item_bytes
-    if declared > MAX_VOLUME_BYTES:
+    # 16-bit numbers may stay as they are, all others are converted to 16 bits at least
+    n_copied = 0 if item_bytes == 2 else 2 * declared // item_bytes
+    if declared > MAX_VOLUME_BYTES or declared + n_copied > MAX_CONVERSION_BYTES:
         raise Unfit(
-            f"too large (got {declared:,} bytes, need at most {MAX_VOLUME_BYTES:,})",
+            f"too large (got {declared + n_copied:,} bytes to hold, need at most "
+            f"{MAX_VOLUME_BYTES:,})",
             "Cut out the region of the hips",
         )
     if n_bytes is not None and declared > n_bytes:

@@ -6,8 +6,8 @@ subject.
 
 from __future__ import annotations
 
-MAX_VOLUME_BYTES = 1_600_000_000
-"""Bytes of a volume in memory; 512 × 512 × 3000 as int16 fit."""
+MAX_VOLUME_BYTES = 1_300_000_000
+"""Bytes of a volume in memory; 512 × 512 × 2400 as int16 fit."""
 MAX_SIDE = 8192
 """Voxels along one axis."""
 MAX_FILES = 20_000
@@ -33,7 +33,7 @@ MAX_SERIES = 500
 """Series that are told apart in one place."""
 MAX_SURPLUS_BYTES = 4096
 """Bytes behind the last number of a volume that are passed over: some programs fill up blocks."""
-MAX_CONVERSION_BYTES = 1_800_000_000
+MAX_CONVERSION_BYTES = 1_600_000_000
 """Bytes of a volume as stored and as converted, together."""
 MAX_LABEL = 65535
 """Largest number of a label."""

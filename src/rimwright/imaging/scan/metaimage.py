@@ -83,13 +83,13 @@ def parse_metaimage(path: Path) -> GridFile:
                 flat = _numbers(header, stream, n_bytes=n_data)
                 stream.finish()
         digest = digests.total()
-    affine = _affine(header)
+    affine = check_affine(_affine(header))
     is_stated, notes = _is_stated(header, affine)
     return GridFile(
         values=flat.reshape(_size(header), order="F"),
         slope=1.0,
         intercept=0.0,
-        affine=check_affine(affine),
+        affine=affine,
         axes="LPS",
         axes_stated=is_stated,
         notes=tuple(notes),

@@ -8,6 +8,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from rimwright.anatomy import Progress, no_progress
 from rimwright.errors import FileRefusal
 from rimwright.imaging.axis_convention import name_axes
@@ -109,9 +111,10 @@ def read_volume(
         raise FileRefusal("holds one volume, not series", where, "Leave the series out")
     progress(0.0, "reading the volume")
     try:
-        grid = _parse(path, kind)
-        used, notes = _used_axes(grid, given)
-        volume, remarks = make_volume(grid, axes=used)
+        with np.errstate(all="ignore"):  # what overflows is refused by name
+            grid = _parse(path, kind)
+            used, notes = _used_axes(grid, given)
+            volume, remarks = make_volume(grid, axes=used)
     except Unfit as unfit:
         raise FileRefusal(unfit.reason, where, unfit.remedy) from None
     except DAMAGE as error:
@@ -165,9 +168,10 @@ def read_labels(
         found: LabelFile = _dicom(path, "read_dicom_labels", where=where, progress=progress)
         return found
     try:
-        grid = _parse(path, kind)
-        used, notes = _used_axes(grid, given)
-        labels = make_labels(grid, axes=used)
+        with np.errstate(all="ignore"):  # what overflows is refused by name
+            grid = _parse(path, kind)
+            used, notes = _used_axes(grid, given)
+            labels = make_labels(grid, axes=used)
     except Unfit as unfit:
         raise FileRefusal(unfit.reason, where, unfit.remedy) from None
     except DAMAGE as error:

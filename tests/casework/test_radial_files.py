@@ -114,7 +114,9 @@ def test_captures_are_of_the_person_and_to_scale(files: RadialFiles) -> None:
         assert "PixelSpacing" not in images[0]
         # 1000 pixels across the leaf's picture show 328 pixels of 0.35 mm.
         assert float(images[1].PixelSpacing[0]) == pytest.approx(328 * 0.35 / 1000)
-        assert images[1].PatientOrientation[0].startswith("L")
+        rightward, downward = images[1].PatientOrientation
+        assert rightward.startswith("L")
+        assert downward.startswith("F")  # the plane of 12: caudal is down
     assert len(series) == 2
 
 

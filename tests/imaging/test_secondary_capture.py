@@ -177,6 +177,49 @@ def test_person_of_folder_file_and_archive(series: Path, tmp_path: Path) -> None
     assert len(read_source_images(archive)) == 3
 
 
+@pytest.mark.parametrize("syntax", ["implicit", "big", "deflated", "bare"])
+def test_every_way_of_writing_names_the_same_person(
+    series: Path, tmp_path: Path, syntax: str
+) -> None:
+    """Implicit, big-endian, deflated and without a preamble, in another alphabet too."""
+    image = pydicom.dcmread(series / "0001.dcm")
+    image.PatientName = "Exämple^Hip"
+    image.SpecificCharacterSet = "ISO_IR 100"
+    image.StudyDescription = "x" * 30
+    path = tmp_path / "one.dcm"
+    if syntax == "bare":
+        image.save_as(path)
+        whole = path.read_bytes()
+        length = int.from_bytes(whole[140:144], "little")  # of the meta group, which goes too
+        path.write_bytes(whole[144 + length :])
+    else:
+        uid = {"implicit": "1.2.840.10008.1.2", "big": "1.2.840.10008.1.2.2"}
+        image.file_meta.TransferSyntaxUID = uid.get(syntax, "1.2.840.10008.1.2.1.99")
+        pydicom.dcmwrite(
+            path, image, implicit_vr=syntax == "implicit", little_endian=syntax != "big"
+        )
+    assert read_person(path) == replace(PERSON, name="Exämple^Hip")
+
+
+def test_a_dicomdir_names_the_person_of_what_it_lists(series: Path, tmp_path: Path) -> None:
+    """Through the DICOMDIR that plain pydicom writes; a stranger's file beside it is not asked."""
+    from pydicom.fileset import FileSet
+
+    listed = FileSet()
+    for file in sorted(series.glob("*.dcm")):
+        image = pydicom.dcmread(file)
+        image.StudyTime = "120000"
+        listed.add(image)
+    listed.write(tmp_path / "disc")
+    listed._tmpdir.cleanup()  # else it complains when it is forgotten
+    write(tmp_path / "stranger", person=replace(PERSON, patient_id="X-2"))
+    (tmp_path / "stranger" / "0001.dcm").rename(tmp_path / "disc" / "beside.dcm")
+    assert read_person(tmp_path / "disc" / "DICOMDIR") == PERSON
+    assert len(read_source_images(tmp_path / "disc" / "DICOMDIR")) == 3
+    with pytest.raises(FileRefusal, match="more than one person"):
+        read_person(tmp_path / "disc")
+
+
 def change(path: Path, **tags: str) -> None:
     """Write tags of one file anew."""
     image = pydicom.dcmread(path)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+import warnings
 import zipfile
 from collections.abc import Callable
 from dataclasses import replace
@@ -210,8 +212,11 @@ def test_a_dicomdir_names_the_person_of_what_it_lists(series: Path, tmp_path: Pa
         image = pydicom.dcmread(file)
         image.StudyTime = "120000"
         listed.add(image)
-    listed.write(tmp_path / "disc")
-    listed._tmpdir.cleanup()  # else it complains when it is forgotten
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", ResourceWarning)  # of its temporary folders
+        listed.write(tmp_path / "disc")
+        del listed
+        gc.collect()
     write(tmp_path / "stranger", person=replace(PERSON, patient_id="X-2"))
     (tmp_path / "stranger" / "0001.dcm").rename(tmp_path / "disc" / "beside.dcm")
     assert read_person(tmp_path / "disc" / "DICOMDIR") == PERSON

@@ -1,0 +1,226 @@
+"""Femur and hip bone of a scan as solids of boxes, parted at the joint by its traced surfaces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from rimwright.anatomy import Points, Vector
+from rimwright.morphology.scan.blur import Plates
+from rimwright.morphology.scan.graded_grid import GradedGrid
+from rimwright.morphology.scan.growing import (
+    FEMUR,
+    HIP_BONE,
+    NOTHING,
+    OTHER_HIP_BONE,
+    WALL,
+    Codes,
+    grow_regions,
+    make_solid,
+    make_well_composed,
+)
+from rimwright.morphology.scan.joint_map import JointMap
+from rimwright.morphology.scan.unwrap import POLAR_DEG
+
+BONE_SHARE = 0.2
+"""Bone begins at this share of the way from soft tissue to a plate: low enough for thin walls."""
+LEAST_BONE_HU, MOST_BONE_HU = 130.0, 300.0
+"""Bounds of that limit, HU: above vessels without contrast, below dense spongy bone."""
+SEED_DEPTH_MM = 3.0
+"""Bone this far beyond the socket's surface is hip bone, mm."""
+HEAD_SHARE = 0.8
+"""Everything within this share of the head's radius is femur, where the map does not reach."""
+OTHER_HEAD_MARGIN_MM = 3.0
+N_CLOSE = 2
+PAD = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BoneSolid:
+    """
+    One bone as boxes of a graded grid.
+
+    Parameters
+    ----------
+    inside
+        (nz, ny, nx) bool, padded by PAD on every face.
+    field
+        (nz, ny, nx) float32, HU where this bone borders soft tissue; beyond the limit on the
+        right side where it does not.
+    level
+        The limit, HU.
+    corner
+        Index, in the graded grid, of the first unpadded box.
+    """
+
+    inside: npt.NDArray[np.bool_]
+    field: npt.NDArray[np.float32]
+    level: float
+    corner: tuple[int, int, int]
+
+
+def bone_limit(plates: Plates) -> float:
+    """The brightness from which a box counts as bone, HU."""
+    return float(
+        np.clip(
+            plates.soft_hu + BONE_SHARE * (plates.plate_hu - plates.soft_hu),
+            LEAST_BONE_HU,
+            MOST_BONE_HU,
+        )
+    )
+
+
+def part_bones(
+    grid: GradedGrid,
+    joint: JointMap,
+    plates: Plates,
+    *,
+    other_head: tuple[Vector, float] | None,
+) -> Codes:
+    """
+    Say of each box which bone it belongs to.
+
+    Parameters
+    ----------
+    grid
+        The scan in boxes.
+    joint
+        The traced joint: it parts head from socket.
+    plates
+        For the limit of bone.
+    other_head
+        Middle and radius of the other hip's head, which is kept out of the pelvis; None if not
+        in the scan.
+
+    Returns
+    -------
+    (nz, ny, nx) uint8
+        FEMUR, HIP_BONE, OTHER_HIP_BONE or NOTHING.
+    """
+    level = bone_limit(plates)
+    is_bone = grid.values > level
+    codes = np.zeros(grid.values.shape, np.uint8)
+    _seed_joint(grid, joint, codes, is_bone)
+    if other_head is not None:
+        _wall_other_head(grid, codes, *other_head)
+    grow_regions(codes, is_bone)
+    if other_head is not None:
+        _part_at_midline(grid, codes, joint.rays.centre_mm, other_head[0])
+    codes[codes == WALL] = NOTHING
+    return codes
+
+
+def _seed_joint(
+    grid: GradedGrid, joint: JointMap, codes: Codes, is_bone: npt.NDArray[np.bool_]
+) -> None:
+    """Seeds of both bones, and the joint between as a wall."""
+    reach = float(np.nanmax(np.where(joint.covered, joint.socket_mm, joint.head_mm))) + 8.0
+    low = grid.nearest(_box_corner(grid, joint.rays.centre_mm, -reach))
+    high = grid.nearest(_box_corner(grid, joint.rays.centre_mm, reach))
+    low, high = np.minimum(low, high), np.maximum(low, high) + 1
+    ranges = [np.arange(a, b) for a, b in zip(low, high, strict=True)]
+    index = np.stack(np.meshgrid(*ranges, indexing="ij"), axis=-1).reshape(-1, 3)
+    polar, turn, radius = joint.rays.cells(grid.to_mm(index))
+    on_map = polar <= len(POLAR_DEG) - 1
+    near_polar = np.clip(np.round(polar), 0, len(POLAR_DEG) - 1).astype(int)
+    near_turn = np.round(turn).astype(int) % joint.rays.shape[1]
+    head = joint.head_mm[near_polar, near_turn]
+    socket = joint.socket_mm[near_polar, near_turn]
+    covered = joint.covered[near_polar, near_turn] & on_map
+    seen = joint.head_seen[near_polar, near_turn] & on_map
+    with np.errstate(invalid="ignore"):
+        middle = 0.5 * (head + socket)
+        femur = (seen & (radius < head - 0.2)) | (radius < HEAD_SHARE * np.nanmedian(joint.head_mm))
+        femur |= covered & (radius < np.minimum(middle, head + 0.2))
+        hip_bone = covered & (radius > np.maximum(middle, socket - 0.2))
+        hip_bone &= radius < socket + SEED_DEPTH_MM
+        wall = covered & (radius >= head + 0.2) & (radius <= socket - 0.2)
+        # a free head ends where it ends: what is bright just beyond is not grown from it
+        wall |= seen & ~covered & (radius > head + 0.7) & (radius < head + 1.7)
+    at = tuple(index.T)
+    values = np.zeros(len(index), np.uint8)
+    values[wall] = WALL
+    values[hip_bone & is_bone[at]] = HIP_BONE
+    values[femur] = FEMUR
+    codes[at] = values
+
+
+def _box_corner(grid: GradedGrid, centre: Vector, reach: float) -> Points:
+    """A corner of the cube about a point, along the scan's own axes."""
+    axes = grid.scan.step / grid.scan.spacing_mm
+    return np.asarray(centre + axes @ np.full(3, reach))
+
+
+def _wall_other_head(grid: GradedGrid, codes: Codes, centre: Vector, radius: float) -> None:
+    """Keep the other hip's head out of the pelvis."""
+    reach = radius + OTHER_HEAD_MARGIN_MM
+    low = grid.nearest(_box_corner(grid, centre, -reach))
+    high = grid.nearest(_box_corner(grid, centre, reach))
+    low, high = np.minimum(low, high), np.maximum(low, high) + 1
+    ranges = [np.arange(a, b) for a, b in zip(low, high, strict=True)]
+    index = np.stack(np.meshgrid(*ranges, indexing="ij"), axis=-1).reshape(-1, 3)
+    near = np.linalg.norm(grid.to_mm(index) - centre, axis=1) < reach
+    codes[tuple(index[near].T)] = WALL
+
+
+def _part_at_midline(grid: GradedGrid, codes: Codes, own: Vector, other: Vector) -> None:
+    """Give what lies beyond the plane midway between both heads to the other hip bone."""
+    middle, across = 0.5 * (own + other), own - other
+    # the plane in this grid's indices: nearer to one head than to the other
+    lines = [grid.scan.step[:, axis, None] * line for axis, line in enumerate(grid.lines)]
+    parts = [across @ line for line in lines]
+    offset = across @ (grid.scan.origin_mm - middle)
+    beyond = (
+        parts[0][:, None, None] + parts[1][None, :, None] + parts[2][None, None, :] + offset
+    ) < 0
+    codes[beyond & (codes == HIP_BONE)] = OTHER_HIP_BONE
+
+
+def solid_of(grid: GradedGrid, codes: Codes, code: int, *, level: float) -> BoneSolid | None:
+    """
+    One bone as a filled solid.
+
+    Parameters
+    ----------
+    grid, codes
+        The scan in boxes and whose they are.
+    code
+        The bone wanted.
+    level
+        The limit of bone, HU.
+
+    Returns
+    -------
+    BoneSolid or None
+        None where the scan has nothing of it.
+    """
+    mask = codes == code
+    if not mask.any():
+        return None
+    spans = []
+    for axis in range(3):
+        others = tuple(a for a in range(3) if a != axis)
+        hit = np.flatnonzero(mask.any(axis=others))
+        spans.append((int(hit[0]), int(hit[-1]) + 1))
+    box = tuple(slice(a, b) for a, b in spans)
+    inside = np.pad(mask[box], PAD)
+    cut = [spans[0][0] == 0, spans[0][1] == mask.shape[0]]
+    inside = make_solid(inside, n_close=N_CLOSE, first=PAD, cut_low=cut[0], cut_high=cut[1])
+    # closing must not swallow what is known to be the other bone or the joint
+    foreign = np.pad((codes[box] != code) & (codes[box] != NOTHING), PAD)
+    inside &= ~foreign
+    inside[:1] = inside[-1:] = False
+    make_well_composed(inside)
+    field = np.pad(grid.values[box], PAD, mode="edge").astype(np.float32)
+    field = np.where(inside, np.maximum(field, level + 1.0), np.minimum(field, level - 1.0))
+    edge = np.zeros_like(inside)
+    edge[PAD:-PAD, PAD:-PAD, PAD:-PAD] = True
+    field[~edge] = level - 400.0
+    return BoneSolid(
+        inside=inside,
+        field=field.astype(np.float32),
+        level=level,
+        corner=(spans[0][0], spans[1][0], spans[2][0]),
+    )

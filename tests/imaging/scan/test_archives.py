@@ -191,26 +191,27 @@ def hostile(folder: Path) -> list[Path]:
         (folder / name).write_bytes(data)
         made.append(folder / name)
 
-    for kind in (np.uint8, np.int16, np.float32, np.float64):
+    for kind, n in ((np.uint8, 8), (np.int16, 9), (np.float32, 5), (np.float64, 40)):
         header = nib.Nifti1Header()
         header.set_data_dtype(kind)
-        header["dim"][:4] = 3, 8000, 8000, 10
+        header["dim"][:4] = 3, 8000, 8000, n
         header["vox_offset"], header["sform_code"] = 352, 1
         header["srow_x"][0] = header["srow_y"][1] = header["srow_z"][2] = 1
         head = header.binaryblock.ljust(352, b"\0")
         put(f"{kind.__name__}.nii", head)
-        stream = zlib.compressobj(9, wbits=31)
-        packed = stream.compress(head)
-        for _ in range(40):  # 1.3 GB of zeros in 1.3 MB
-            packed += stream.compress(bytes(32 * 1024**2))
-        put(f"{kind.__name__}.nii.gz", packed + stream.flush())
-    put("lie.nii.gz", gzip.compress(head))
-    fields = "NDims = 3\nDimSize = 8000 8000 20\nElementType = MET_UCHAR\nElementSpacing = 1 1 1\n"
+        put(f"{kind.__name__}.nii.gz", gzip.compress(head))
+        if kind is np.int16:  # 1.2 GB of zeros, as declared, in 5 MB
+            stream = zlib.compressobj(1, wbits=31)
+            packed = stream.compress(head)
+            for _ in range(n):
+                packed += stream.compress(bytes(2 * 8000 * 8000))
+            put("all.nii.gz", packed + stream.flush())
+    fields = "NDims = 3\nDimSize = 8000 8000 6\nElementType = MET_UCHAR\nElementSpacing = 1 1 1\n"
     put("a.mha", (fields + "ElementDataFile = LOCAL\n").encode() + bytes(500))
-    packed = zlib.compress(bytes(200_000_000), 9)
+    packed = zlib.compress(bytes(200_000_000), 1)
     text = fields + "CompressedData = True\nElementDataFile = LOCAL\n"
     put("b.mha", text.encode() + packed)
-    text = "NRRD0004\ntype: double\ndimension: 3\nsizes: 8000 8000 3\nspacings: 1 1 1\n"
+    text = "NRRD0004\ntype: double\ndimension: 3\nsizes: 8000 8000 1\nspacings: 1 1 1\n"
     put("a.nrrd", (text + "endian: little\nencoding: raw\n\n").encode() + bytes(500))
     put("b.nrrd", (text + "endian: little\nencoding: gzip\n\n").encode() + gzip.compress(b"1"))
     put("c.nrrd", (text + "encoding: ascii\n\n").encode() + b"1 " * 500)
@@ -225,14 +226,13 @@ def hostile(folder: Path) -> list[Path]:
             path.write_bytes(data)
         made.append(series)
     series = write_series(slices(block()), folder / "deflated")
+    zeros = bytes(32 * 1024**2)
     for path in series.iterdir():
         data = path.read_bytes().replace(b"1.2.840.10008.1.2.1\0", b"1.2.840.10008.1.2.1.99")
         data = data.replace(b"\x10\x00UI\x14\x00", b"\x10\x00UI\x16\x00", 1)
         start = data.index(b"\x08\x00\x08\x00CS")
-        stream = zlib.compressobj(9, wbits=-15)
-        packed = stream.compress(data[start : start + 800])
-        for _ in range(10):
-            packed += stream.compress(bytes(32 * 1024**2))
+        stream = zlib.compressobj(1, wbits=-15)
+        packed = stream.compress(data[start : start + 800]) + stream.compress(zeros)
         path.write_bytes(data[:start] + packed + stream.flush())
     made.append(series)
     return made

@@ -22,7 +22,7 @@ from imaging.scan.scan_slices import (
     slices,
     write_series,
 )
-from rimwright.anatomy import Modality
+from rimwright.anatomy import Cancelled, Modality
 from rimwright.imaging import list_series, read_volume
 
 TEXT_MM = 2e-6
@@ -262,3 +262,16 @@ def test_progress_rises_to_the_end(tmp_path: Path) -> None:
     assert parts == sorted(parts)
     assert {stage for _, stage in told} == {"reading headers", "reading slices"}
     assert 0.9 < parts[-1] <= 1
+
+
+def test_work_stops_where_the_caller_says(tmp_path: Path) -> None:
+    """`Cancelled` comes through as it is, from either stage."""
+    folder = write_series(slices(block(n=40)), tmp_path / "s")
+    for stage in ("reading headers", "reading slices"):
+
+        def stop(part: float, now: str, stage: str = stage) -> None:
+            if now == stage:
+                raise Cancelled
+
+        with pytest.raises(Cancelled):
+            read_volume(folder, progress=stop)

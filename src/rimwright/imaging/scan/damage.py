@@ -25,9 +25,18 @@ EXPORT_AGAIN = "Export the series again"
 
 
 class Unfit(Exception):
-    """Why something is no volume, in words without where and remedy; caught inside the readers."""
+    """
+    Why something is no volume, caught inside the readers.
 
-    def __init__(self, reason: str, remedy: str = EXPORT_AGAIN) -> None:
+    Parameters
+    ----------
+    reason
+        In words, without where.
+    remedy
+        What to do; '' leaves it to the reader of that kind of file.
+    """
+
+    def __init__(self, reason: str, remedy: str = "") -> None:
         super().__init__(reason, remedy)
         self.reason = reason
         self.remedy = remedy

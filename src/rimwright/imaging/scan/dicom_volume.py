@@ -97,7 +97,9 @@ def read_dicom_volume(
                 ),
             )
         except Unfit as unfit:
-            raise FileRefusal(f"{_name(chosen)}: {unfit.reason}", where, unfit.remedy) from None
+            raise FileRefusal(
+                f"{_name(chosen)}: {unfit.reason}", where, unfit.remedy or EXPORT_AGAIN
+            ) from None
     return VolumeFile(
         volume=Volume(
             values=filled.values,

@@ -116,7 +116,7 @@ def read_volume(
             used, notes = _used_axes(grid, given)
             volume, remarks = make_volume(grid, axes=used)
     except Unfit as unfit:
-        raise FileRefusal(unfit.reason, where, unfit.remedy) from None
+        raise FileRefusal(unfit.reason, where, unfit.remedy or _WRITE_AGAIN) from None
     except DAMAGE as error:
         raise _damaged(kind, error, where) from error
     progress(1.0, "reading the volume")
@@ -173,7 +173,7 @@ def read_labels(
             used, notes = _used_axes(grid, given)
             labels = make_labels(grid, axes=used)
     except Unfit as unfit:
-        raise FileRefusal(unfit.reason, where, unfit.remedy) from None
+        raise FileRefusal(unfit.reason, where, unfit.remedy or _WRITE_AGAIN) from None
     except DAMAGE as error:
         raise _damaged(kind, error, where) from error
     progress(1.0, "reading labels")

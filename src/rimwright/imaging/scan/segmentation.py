@@ -93,7 +93,7 @@ def read_dicom_labels(path: Path, *, where: str, progress: Progress) -> LabelFil
                 warnings.simplefilter("ignore")
                 labels, digest = _read(header, progress)
         except Unfit as unfit:
-            raise FileRefusal(unfit.reason, where, unfit.remedy) from None
+            raise FileRefusal(unfit.reason, where, unfit.remedy or EXPORT_AGAIN) from None
         except DAMAGE as error:
             raise FileRefusal(
                 f"cannot be understood as a segmentation ({type(error).__name__})",

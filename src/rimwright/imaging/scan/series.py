@@ -278,7 +278,7 @@ def _describe(group: _Group, *, number: int, key: str) -> Series:
     try:
         stack = _stack_of(group, modality)
     except Unfit as unfit:
-        reason, remedy = unfit.reason, unfit.remedy
+        reason, remedy = unfit.reason, unfit.remedy or EXPORT_AGAIN
     size, spacing = (0, 0, 0), (0.0, 0.0, 0.0)
     notes: list[str] = []
     if stack is not None:

@@ -229,6 +229,8 @@ def test_a_case_takes_its_readings(tmp_path: Path) -> None:
     assert case.labrum.at(2.5).width_mm == 6.0
     (sentence,) = case.labrum_beside
     assert sentence in plan_case(case).cautions
+    (tmp_path / "read" / "labrum.toml").write_text(READINGS.replace("6.5", "6.4"))
+    assert read_case(tmp_path / "case.toml").digest != case.digest
 
 
 @pytest.mark.fault

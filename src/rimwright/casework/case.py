@@ -262,7 +262,7 @@ class Case:
     document
         The document as validated, after upgrades: plain lists, dicts, numbers and text.
     digest
-        sha256 of the document's canonical JSON, hex.
+        sha256 of the document's canonical JSON, hex; of its readings of the labrum too.
     """
 
     id: str

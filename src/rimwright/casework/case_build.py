@@ -131,8 +131,15 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
         landmarks_mm=_landmarks(model.landmarks, where=where),
         where=where,
         document=document,
-        digest=digest_of(document),
+        digest=digest_of(_with_contents(document, sources.readings)),
     )
+
+
+def _with_contents(document: Mapping[str, Any], readings: Path | None) -> Mapping[str, Any]:
+    """The document, and what its file of readings holds: a case is another one when that changes."""
+    if readings is None:
+        return document
+    return {**document, "readings": hashlib.sha256(readings.read_bytes()).hexdigest()}
 
 
 def _check_printable(text: str, *, where: str) -> None:

@@ -136,7 +136,7 @@ def build_case(model: CaseModel, *, document: Mapping[str, Any], folder: Path, w
 
 
 def _with_contents(document: Mapping[str, Any], readings: Path | None) -> Mapping[str, Any]:
-    """The document, and what its file of readings holds: a case is another one when that changes."""
+    """The document with what its file of readings holds: another content is another case."""
     if readings is None:
         return document
     return {**document, "readings": hashlib.sha256(readings.read_bytes()).hexdigest()}

@@ -38,7 +38,8 @@ AXIS_WORDS = {
     RadialKind.FEMORAL: "yellow dashes, neck axis",
 }
 ALPHA_WORDS = (
-    "Alpha is read on the plane itself, not on a slab; "
+    "Alpha is read on the plane itself, not on a slab, and may differ by a degree or so from that "
+    "of the bone's surface; "
     f"{STATUS_SHAPES[Status.CAUTION]} read with caution, {STATUS_SHAPES[Status.REFUSED]} not read."
 )
 

@@ -158,6 +158,14 @@ def test_packed_with_loss_is_refused(tmp_path: Path) -> None:
         read_volume(folder)
 
 
+def test_dicom_is_not_turned_by_hand(tmp_path: Path) -> None:
+    """A series states its axes: others cannot be named for it."""
+    folder = write_series(slices(block()), tmp_path / "s")
+    assert not read_volume(folder, axes="LPS").axes_assumed
+    with pytest.raises(FileRefusal, match="DICOM states its axes"):
+        read_volume(folder, axes="RAS")
+
+
 def test_dicomdir_leads_to_its_files(tmp_path: Path) -> None:
     """The file a medium begins with stands for the series on it."""
     values = block()

@@ -103,6 +103,7 @@ def read_volume(
     where = check_path(path)
     kind = _find_kind(path, where)
     if kind is _Kind.DICOM:
+        _check_dicom_axes(given, where)
         file: VolumeFile = _dicom(
             path, "read_dicom_volume", where=where, series=series, progress=progress
         )
@@ -165,6 +166,7 @@ def read_labels(
     kind = _find_kind(path, where)
     progress(0.0, "reading labels")
     if kind is _Kind.DICOM:
+        _check_dicom_axes(given, where)
         found: LabelFile = _dicom(path, "read_dicom_labels", where=where, progress=progress)
         return found
     try:
@@ -262,6 +264,14 @@ def _used_axes(grid: GridFile, given: str | None) -> tuple[str, list[str]]:
     if grid.axes_stated and given != grid.axes:
         return given, [f"its header states {grid.axes}, read as {given} as asked"]
     return given, []
+
+
+def _check_dicom_axes(given: str | None, where: str) -> None:
+    """Refuse other axes for DICOM than those it states."""
+    if given not in {None, "LPS"}:
+        raise FileRefusal(
+            f"DICOM states its axes (got {given}, need LPS)", where, "Leave the axes out"
+        )
 
 
 def _damaged(kind: _Kind, error: Exception, where: str) -> FileRefusal:

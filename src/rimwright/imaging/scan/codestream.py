@@ -14,6 +14,9 @@ _RLE = "1.2.840.10008.1.2.5"
 _JPEG_2000 = {"1.2.840.10008.1.2.4.90", "1.2.840.10008.1.2.4.91"}
 _SOI, _SIZE_MARKS = b"\xff\xd8", {0xC3, 0xF7}
 """Start of a JPEG or JPEG-LS image; marks of the frame headers of both, lossless."""
+_END, _END_BYTES = b"\xff\xd9", 16
+"""End of a JPEG or JPEG-LS image, and the last bytes among which it stands: some
+programs fill up behind it."""
 _J2K = b"\xff\x4f\xff\x51"
 """Start of a JPEG 2000 code stream and of its size segment."""
 _JP2 = b"\0\0\0\x0cjP  "
@@ -45,6 +48,9 @@ def check_codestream(frame: bytes, *, syntax: str, layout: PixelLayout) -> None:
     size = _size_of_j2k(frame) if syntax in _JPEG_2000 else _size_of_jpeg(frame)
     if size is None:
         raise Unfit("its packed pixels are damaged: they state no size")
+    if syntax not in _JPEG_2000 and _END not in frame[-_END_BYTES:]:
+        # decoders fill up what is missing, or search for it for seconds
+        raise Unfit("its packed pixels are cut short")
     if size != (layout.rows, layout.columns, 1):
         raise Unfit(
             f"its packed pixels are of another size than the header says (got {size[1]}×{size[0]} "

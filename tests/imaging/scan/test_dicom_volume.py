@@ -57,6 +57,15 @@ def test_every_transfer_syntax_gives_the_values_written(
     np.testing.assert_allclose(file.volume.affine, affine_of(), atol=TEXT_MM)
 
 
+@pytest.mark.parametrize("syntax", ["explicit", "RLE", "JPEG lossless", "JPEG-LS", "JPEG 2000"])
+def test_twelve_signed_bits_of_sixteen(syntax: str, tmp_path: Path) -> None:
+    """Below zero stays below zero, whether a decoder widens the sign or not."""
+    values = block(low=-1000, high=2000)
+    written = slices(values, signed=True, bits=12, intercept=0.0)
+    write_series(written, tmp_path / "s", syntax=SYNTAXES[syntax])
+    np.testing.assert_array_equal(read_volume(tmp_path / "s").volume.values, turned(values))
+
+
 def test_slices_are_sorted_by_place_alone(tmp_path: Path) -> None:
     """Neither the names of the files nor their instance numbers decide."""
     values = block()

@@ -29,7 +29,7 @@ MAX_TEXT_HEADER_BYTES = 1024**2
 """Bytes before the numbers of an NRRD or MetaImage file."""
 MAX_FRAMES = 20_000
 """Slices of one file."""
-MAX_SERIES = 500
+MAX_SERIES = 200
 """Series that are told apart in one place."""
 MAX_SURPLUS_BYTES = 4096
 """Bytes behind the last number of a volume that are passed over: some programs fill up blocks."""

@@ -118,7 +118,9 @@ def _read(header: DicomHeader, progress: Progress) -> tuple[LabelMap, str]:
     kind = elements.text("SegmentationType").upper()
     if not is_map and kind != "BINARY":
         raise Unfit("its segments are not bits", "Export it as a binary segmentation")
-    layout = read_layout(elements, bits={8, 16} if is_map else {1, 8})
+    layout = read_layout(
+        elements, bits={8, 16} if is_map else {1, 8}, shown_as={"", "MONOCHROME2", "PALETTE COLOR"}
+    )
     names = _names(elements)
     frames = _frames(elements, layout, is_map=is_map)
     affine, slots = _grid(frames)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,10 +22,11 @@ DICOMDIR = "1.2.840.10008.1.3.10"
 
 _HU_TYPES = {"", "HU", "US"}
 """Rescale types of a CT in Hounsfield units; US is 'unspecified', which scanners write for them."""
-_PROJECTIONS = {"PROJECTION", "MIP", "MINIP", "PROJECTION IMAGE", "MPR THICK"}
+_PROJECTIONS = {"PROJECTION", "PROJECTION IMAGE", "MIP", "MINIP"}
 _UNIT_TOLERANCE = 1e-2
 """How far a stated direction may be from length one, and two from a right angle: text rounds."""
-_BITS = {8, 16, 32}
+_BITS = frozenset({8, 16, 32})
+_GREY = frozenset({"", "MONOCHROME1", "MONOCHROME2"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +109,9 @@ def modality_of(header: DicomHeader) -> Modality:
     return Modality.MR if storage in MR_CLASSES else Modality.OTHER
 
 
-def read_layout(elements: Elements, *, bits: set[int] = _BITS) -> PixelLayout:
+def read_layout(
+    elements: Elements, *, bits: Set[int] = _BITS, shown_as: Set[str] = _GREY
+) -> PixelLayout:
     """
     Read how the pixels are stored.
 
@@ -117,6 +121,8 @@ def read_layout(elements: Elements, *, bits: set[int] = _BITS) -> PixelLayout:
         Of the file.
     bits
         Bits of a pixel that are accepted.
+    shown_as
+        Ways to show the numbers that are accepted.
 
     Returns
     -------
@@ -133,7 +139,7 @@ def read_layout(elements: Elements, *, bits: set[int] = _BITS) -> PixelLayout:
         raise Unfit(f"its size is out of range (got {columns}×{rows}, need 1 to {MAX_SIDE})")
     samples = elements.count("SamplesPerPixel")
     shown = elements.text("PhotometricInterpretation")
-    if samples not in {None, 1} or shown not in {"", "MONOCHROME1", "MONOCHROME2"}:
+    if samples not in {None, 1} or shown not in shown_as:
         raise Unfit("a colour image")
     allocated, stored = _needed(elements, "BitsAllocated"), _needed(elements, "BitsStored")
     high_bit = elements.count("HighBit")

@@ -12,7 +12,7 @@ from typing import BinaryIO
 
 from rimwright.errors import FileRefusal
 from rimwright.imaging.scan.archive import ZIP_MARKS, open_archive
-from rimwright.imaging.scan.limits import MAX_FILES, MAX_FOLDER_DEPTH, MAX_MEMBER_BYTES
+from rimwright.imaging.scan.limits import MAX_FILES, MAX_FOLDER_DEPTH
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -140,7 +140,4 @@ def _walk(folder: Path, where: str) -> list[Path]:
 
 def _of_file(file: Path, place: int) -> Source:
     """A file on disk."""
-    n_bytes = file.stat().st_size
-    if n_bytes > MAX_MEMBER_BYTES:
-        n_bytes = MAX_MEMBER_BYTES
-    return Source(place=place, n_bytes=n_bytes, open=lambda: file.open("rb"))
+    return Source(place=place, n_bytes=file.stat().st_size, open=lambda: file.open("rb"))

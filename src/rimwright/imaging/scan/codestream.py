@@ -7,8 +7,8 @@ from itertools import pairwise
 import numpy as np
 
 from rimwright.imaging.scan.damage import Unfit
+from rimwright.imaging.scan.pixel_layout import PixelLayout
 from rimwright.imaging.scan.run_lengths import unpacked_bytes
-from rimwright.imaging.scan.slice_image import PixelLayout
 
 _RLE = "1.2.840.10008.1.2.5"
 _JPEG_2000 = {"1.2.840.10008.1.2.4.90", "1.2.840.10008.1.2.4.91"}

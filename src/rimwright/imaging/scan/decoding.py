@@ -16,7 +16,7 @@ from rimwright.imaging.scan.codestream import check_codestream
 from rimwright.imaging.scan.complaints import complaints
 from rimwright.imaging.scan.damage import DAMAGE, Unfit
 from rimwright.imaging.scan.dicom_header import NATIVE
-from rimwright.imaging.scan.slice_image import PixelLayout
+from rimwright.imaging.scan.pixel_layout import PixelLayout
 
 # Named one by one: left alone, the library takes whichever decoder it finds first, and that is
 # slower for JPEG-LS and ten times slower for RLE.

@@ -16,7 +16,8 @@ from rimwright.imaging.scan.damage import DAMAGE, Unfit
 from rimwright.imaging.scan.decoding import decode_frame, is_near_lossless, split_frames
 from rimwright.imaging.scan.dicom_header import NATIVE, DicomHeader
 from rimwright.imaging.scan.limits import MAX_MEMBER_BYTES
-from rimwright.imaging.scan.slice_image import PixelLayout, SliceImage
+from rimwright.imaging.scan.pixel_layout import PixelLayout
+from rimwright.imaging.scan.slice_image import SliceImage
 from rimwright.imaging.scan.stack import Stack
 from rimwright.imaging.scan.stored_values import stored_type, write_hounsfield, write_signal
 

@@ -17,10 +17,10 @@ from rimwright.imaging.scan.limits import (
     MAX_SIDE,
     MAX_SURPLUS_BYTES,
     MAX_VOLUME_BYTES,
+    MIN_SLICES,
 )
-from rimwright.imaging.scan.stack import MIN_SLICES
-from rimwright.imaging.scan.stored_values import INT16
 
+INT16 = np.iinfo(np.int16)
 AIR_BELOW_HU, AIR_ABOVE_HU = -900, -1100
 """Values between which the air round and in a body lies in a CT, HU."""
 AIR_FRACTION = 0.005

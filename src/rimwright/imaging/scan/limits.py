@@ -35,5 +35,7 @@ MAX_SURPLUS_BYTES = 4096
 """Bytes behind the last number of a volume that are passed over: some programs fill up blocks."""
 MAX_CONVERSION_BYTES = 1_600_000_000
 """Bytes of a volume as stored and as converted, together."""
+MIN_SLICES = 6
+"""Fewer are a scout or a few views, never a volume of a hip."""
 MAX_LABEL = 65535
 """Largest number of a label."""

@@ -18,15 +18,11 @@ from rimwright.imaging.scan.damage import DAMAGE, EXPORT_AGAIN, Unfit
 from rimwright.imaging.scan.decoding import check_syntax, decode_frame, split_frames
 from rimwright.imaging.scan.dicom_header import NATIVE, DicomHeader
 from rimwright.imaging.scan.elements import Elements
+from rimwright.imaging.scan.functional_groups import FunctionalGroups
 from rimwright.imaging.scan.limits import MAX_MEMBER_BYTES, MAX_SIDE, MAX_VOLUME_BYTES
+from rimwright.imaging.scan.pixel_layout import PixelLayout, read_layout
 from rimwright.imaging.scan.series import hash_identifier, read_study
-from rimwright.imaging.scan.slice_image import (
-    LABEL_MAP,
-    FunctionalGroups,
-    PixelLayout,
-    checked_spacing,
-    read_layout,
-)
+from rimwright.imaging.scan.slice_image import LABEL_MAP, checked_spacing
 from rimwright.imaging.scan.sources import open_sources
 from rimwright.imaging.scan.stored_values import stored_type
 from rimwright.imaging.scan.volume_file import LabelFile

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Set
 from dataclasses import dataclass
-
-import numpy as np
 
 from rimwright.anatomy import Floats, Modality
 from rimwright.imaging.scan.damage import Unfit
 from rimwright.imaging.scan.dicom_header import DicomHeader
 from rimwright.imaging.scan.elements import Elements
-from rimwright.imaging.scan.limits import MAX_FRAMES, MAX_SIDE
+from rimwright.imaging.scan.functional_groups import FunctionalGroups, direction_pair
+from rimwright.imaging.scan.pixel_layout import PixelLayout, read_layout
 
 _STORAGE = "1.2.840.10008.5.1.4.1.1"
 CT_SIMPLE, MR_SIMPLE = {f"{_STORAGE}.2"}, {f"{_STORAGE}.4"}
@@ -23,39 +21,6 @@ DICOMDIR = "1.2.840.10008.1.3.10"
 _HU_TYPES = {"", "HU", "US"}
 """Rescale types of a CT in Hounsfield units; US is 'unspecified', which scanners write for them."""
 _PROJECTIONS = {"PROJECTION", "PROJECTION IMAGE", "MIP", "MINIP"}
-_UNIT_TOLERANCE = 1e-2
-"""How far a stated direction may be from length one, and two from a right angle: text rounds."""
-_BITS = frozenset({8, 16, 32})
-_GREY = frozenset({"", "MONOCHROME1", "MONOCHROME2"})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PixelLayout:
-    """
-    How the pixels of a file are stored.
-
-    Parameters
-    ----------
-    rows, columns
-        Size of one image.
-    n_frames
-        Images in the file.
-    bits_allocated, bits_stored, high_bit
-        Bits of a pixel, of its number, and where the number ends.
-    is_signed
-        Whether numbers are two's complement.
-    padding
-        Lowest and highest stored number that stands for 'outside the field'; None: there is none.
-    """
-
-    rows: int
-    columns: int
-    n_frames: int
-    bits_allocated: int
-    bits_stored: int
-    high_bit: int
-    is_signed: bool
-    padding: tuple[int, int] | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -109,67 +74,6 @@ def modality_of(header: DicomHeader) -> Modality:
     return Modality.MR if storage in MR_CLASSES else Modality.OTHER
 
 
-def read_layout(
-    elements: Elements, *, bits: Set[int] = _BITS, shown_as: Set[str] = _GREY
-) -> PixelLayout:
-    """
-    Read how the pixels are stored.
-
-    Parameters
-    ----------
-    elements
-        Of the file.
-    bits
-        Bits of a pixel that are accepted.
-    shown_as
-        Ways to show the numbers that are accepted.
-
-    Returns
-    -------
-    PixelLayout
-        Checked against the limits.
-
-    Raises
-    ------
-    Unfit
-        A tag is missing or says something impossible.
-    """
-    rows, columns = _needed(elements, "Rows"), _needed(elements, "Columns")
-    if not (0 < rows <= MAX_SIDE and 0 < columns <= MAX_SIDE):
-        raise Unfit(f"its size is out of range (got {columns}×{rows}, need 1 to {MAX_SIDE})")
-    samples = elements.count("SamplesPerPixel")
-    shown = elements.text("PhotometricInterpretation")
-    if samples not in {None, 1} or shown not in shown_as:
-        raise Unfit("a colour image")
-    allocated, stored = _needed(elements, "BitsAllocated"), _needed(elements, "BitsStored")
-    high_bit = elements.count("HighBit")
-    high_bit = stored - 1 if high_bit is None else high_bit
-    sign = elements.count("PixelRepresentation")
-    if sign not in {0, 1}:
-        raise Unfit("PixelRepresentation is missing or neither 0 nor 1")
-    if allocated not in bits or not 0 < stored <= high_bit + 1 <= allocated:
-        raise Unfit(
-            f"its pixels are stored in a way that is not read (got {stored} bits up to bit "
-            f"{high_bit} of {allocated})"
-        )
-    n_frames = elements.whole("NumberOfFrames")
-    n_frames = 1 if n_frames is None else n_frames
-    if not 0 < n_frames <= MAX_FRAMES:
-        raise Unfit(
-            f"its number of frames is out of range (got {n_frames}, need 1 to {MAX_FRAMES})"
-        )
-    return PixelLayout(
-        rows=rows,
-        columns=columns,
-        n_frames=n_frames,
-        bits_allocated=allocated,
-        bits_stored=stored,
-        high_bit=high_bit,
-        is_signed=sign == 1,
-        padding=_padding(elements, is_signed=sign == 1),
-    )
-
-
 def read_images(header: DicomHeader) -> tuple[SliceImage, ...]:
     """
     Read where the images of a CT or MR file lie.
@@ -199,35 +103,6 @@ def read_images(header: DicomHeader) -> tuple[SliceImage, ...]:
             raise Unfit("several images in one file without a place for each of them")
         return (_read_image(header, layout, is_ct=is_ct),)
     return _read_frames(header, layout, is_ct=is_ct)
-
-
-def direction_pair(numbers: tuple[float, ...]) -> tuple[Floats, Floats]:
-    """
-    Two unit directions at right angles from the six numbers of an orientation.
-
-    Parameters
-    ----------
-    numbers
-        Along a row, then along a column.
-
-    Returns
-    -------
-    tuple[Floats, Floats]
-        (3,) each; made exactly unit and square.
-
-    Raises
-    ------
-    Unfit
-        Not unit or not at right angles.
-    """
-    row, column = np.array(numbers[:3]), np.array(numbers[3:])
-    lengths = np.linalg.norm(row), np.linalg.norm(column)
-    is_unit = max(abs(lengths[0] - 1), abs(lengths[1] - 1)) < _UNIT_TOLERANCE
-    if not is_unit or abs(row @ column) > _UNIT_TOLERANCE:
-        raise Unfit("ImageOrientationPatient is not two unit directions at right angles")
-    row = row / lengths[0]
-    column = column - (column @ row) * row
-    return row, column / np.linalg.norm(column)
 
 
 def checked_spacing(numbers: tuple[float, ...] | None) -> tuple[float, float]:
@@ -329,54 +204,9 @@ def _read_frames(
     return tuple(images)
 
 
-class FunctionalGroups:
-    """What a file says of one frame: of it alone, else of all frames."""
-
-    def __init__(self, own: Elements, shared: Elements | None) -> None:
-        self._own = own
-        self._shared = shared
-
-    def find(self, name: str) -> Elements | None:
-        """A group of the frame; None where there is none."""
-        for holder in (self._own, self._shared):
-            if holder is not None and (items := holder.items(name)):
-                return items[0]
-        return None
-
-    def needed(self, name: str) -> Elements:
-        """A group without which the frame has no place."""
-        group = self.find(name)
-        if group is None:
-            raise Unfit(f"{name} is missing")
-        return group
-
-    def position(self) -> tuple[float, float, float]:
-        """Middle of the first pixel, mm."""
-        found = self.needed("PlanePositionSequence").decimals("ImagePositionPatient", 3)
-        if found is None:
-            raise Unfit("ImagePositionPatient is missing")
-        return found[0], found[1], found[2]
-
-    def directions(self) -> tuple[Floats, Floats]:
-        """Along a row and along a column."""
-        group = self.needed("PlaneOrientationSequence")
-        found = group.decimals("ImageOrientationPatient", 6)
-        if found is None:
-            raise Unfit("ImageOrientationPatient is missing")
-        return direction_pair(found)
-
-
 def _raw(group: Elements | None, name: str) -> bytes | None:
     """Bytes of a value of a group that may be missing."""
     return None if group is None else group.raw(name)
-
-
-def _needed(elements: Elements, name: str) -> int:
-    """A count without which the pixels cannot be read."""
-    count = elements.count(name)
-    if count is None:
-        raise Unfit(f"{name} is missing")
-    return count
 
 
 def _thickness(elements: Elements) -> float:
@@ -396,13 +226,3 @@ def _rescale(elements: Elements, *, is_ct: bool) -> tuple[float, float]:
     if not 1e-9 < abs(slope) < 1e6:
         raise Unfit(f"RescaleSlope is out of range (got {slope:g})")
     return slope, 0.0 if intercept is None else intercept
-
-
-def _padding(elements: Elements, *, is_signed: bool) -> tuple[int, int] | None:
-    """Range of stored numbers that stand for 'outside the field'."""
-    ends = []
-    for name in ("PixelPaddingValue", "PixelPaddingRangeLimit"):
-        value = elements.raw(name)
-        if value is not None and len(value) in {2, 4}:
-            ends.append(int.from_bytes(value, elements.order, signed=is_signed))
-    return (min(ends), max(ends)) if ends else None

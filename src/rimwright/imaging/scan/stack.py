@@ -9,10 +9,9 @@ import numpy as np
 
 from rimwright.anatomy import Floats
 from rimwright.imaging.scan.damage import Unfit
+from rimwright.imaging.scan.limits import MIN_SLICES
 from rimwright.imaging.scan.slice_image import SliceImage
 
-MIN_SLICES = 6
-"""Fewer are a scout or a few views, never a volume of a hip."""
 EVEN_TOLERANCE_MM = 0.1
 """Most a slice may lie beside its place on the even grid, mm: files round positions to tenths."""
 EVEN_TOLERANCE_FRACTION = 0.2

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from rimwright.imaging.scan.slice_image import PixelLayout, SliceImage
+from rimwright.imaging.scan.pixel_layout import PixelLayout
+from rimwright.imaging.scan.slice_image import SliceImage
 
 INT16 = np.iinfo(np.int16)
 AIR_HU = -1024

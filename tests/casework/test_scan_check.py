@@ -64,20 +64,20 @@ def test_the_only_ct_is_looked_into(series):
 
 
 def test_of_several_none_is_guessed(two_series):
-    """Two CT series: both listed, none taken; the one named by number or key is."""
+    """Two CT series: both listed, none taken, as when measuring; the one named is."""
     check = check_scan(ScanFiles(image=two_series))
     assert len(check.series) == 2
     assert check.survey is None
-    assert "several CT series could be meant (1, 2)" in check.reason
+    assert check.reason.startswith("2 series can be the volume: 1 [")
     assert validated(check)["taken"] is None
-    for name in ("2", check.series[1].series_key):
+    for name in ("2", check.series[1].series_key, check.series[1].series_key.upper()):
         assert check_scan(ScanFiles(image=two_series, series=name)).taken == 2
 
 
 @pytest.mark.fault
 def test_a_series_that_is_not_there(series):
     """A number nobody listed is refused in one line."""
-    with pytest.raises(Refusal, match=r"^series: no series 7 \(found 1, counted from 1\)"):
+    with pytest.raises(Refusal, match=r'^series: no series "7" \(found 1, counted from 1\)'):
         check_scan(ScanFiles(image=series, series="7"))
 
 
@@ -97,3 +97,13 @@ def test_a_series_that_cannot_be_used_says_why(series):
     """The reader's reason stands in the list."""
     (facts,) = imaging.list_series(series)
     assert good_for(replace(facts, usable=False, reason="one slice")) == "nothing here: one slice"
+
+
+def test_the_only_ct_beside_an_mr_is_taken_by_name(series, monkeypatch):
+    """Measuring would not choose between the two; the check says which number to give it."""
+    (facts,) = imaging.list_series(series)
+    magnetic = replace(facts, number=2, series_key="0" * 8, modality=Modality.MR)
+    monkeypatch.setattr(imaging, "list_series", lambda *_, **__: (facts, magnetic))
+    check = check_scan(ScanFiles(image=series))
+    assert check.taken == 1
+    assert "the only CT of several series: measure it with --series 1" in check.warnings

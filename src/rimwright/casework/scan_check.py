@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING
 from rimwright.anatomy import Modality, Progress, no_progress
 from rimwright.casework.scan_files import ScanFiles
 from rimwright.casework.stages import within
-from rimwright.errors import CaseRefusal
+from rimwright.casework.upgrades import shown
+from rimwright.errors import CaseRefusal, FileRefusal
 
 if TYPE_CHECKING:
-    from rimwright.imaging import SeriesFacts
+    from rimwright.imaging import SeriesFacts, VolumeFile
     from rimwright.morphology.scan import ScanSurvey
 
-READING_SHARE = 0.6
-"""Share of the progress bar that reading takes: a survey is quicker than measuring."""
+READING_SHARE = 0.5
+LABELS_SHARE = 0.1
+"""Shares of the progress bar that reading image and labels take."""
 
 GOOD_FOR = {
     Modality.CT: "measuring the hip, corridors and density along the drill",
@@ -99,74 +101,86 @@ def check_scan(files: ScanFiles, *, progress: Progress | None = None) -> ScanChe
     Refusal
         Nothing can be read, or there is no series of the number or key given.
     """
-    from rimwright.imaging import list_series
+    from rimwright.imaging import list_series, read_volume
 
     tell = progress or no_progress
     tell(0.0, "listing the series")
     series = tuple(list_series(files.image))
-    taken, reason = _to_take(series, files.series, where=files.image.name)
-    if taken is None:
-        return ScanCheck(name=files.image.name, series=series, reason=reason)
-    return _looked_into(files, series, taken, tell=tell)
+    name = files.image.name
+    taken, reason = _to_take(series, files.series, where=name)
+    if reason:
+        return ScanCheck(name=name, series=series, reason=reason)
+    asked = None if taken is None else str(taken.number)
+    try:
+        read = read_volume(
+            files.image, series=asked, axes=files.axes, progress=within(tell, 0.0, READING_SHARE)
+        )
+    except FileRefusal as refusal:
+        if asked is not None:
+            raise
+        return ScanCheck(name=name, series=series, reason=f"{refusal.wrong}; {refusal.remedy}")
+    if read.volume.modality is not Modality.CT:
+        return ScanCheck(name=name, series=series, reason=_good_for_words(read.facts))
+    warnings = list(read.warnings)
+    if files.series is None and taken is not None and sum(item.usable for item in series) > 1:
+        warnings.append(f"the only CT of several series: measure it with --series {asked}")
+    return _looked_into(files, series, read, warnings=warnings, tell=tell)
 
 
 def _to_take(
     series: Sequence[SeriesFacts], asked: str | None, *, where: str
 ) -> tuple[SeriesFacts | None, str]:
-    """The CT to look into, or why there is none."""
+    """The CT to look into, or why there is none; neither leaves the choice to the reader."""
     if asked is not None:
-        named = [item for item in series if asked in (str(item.number), item.series_key)]
+        words = asked.strip().lower()
+        named = [item for item in series if words in (str(item.number), item.series_key.lower())]
         if not named:
             raise CaseRefusal(
-                f"no series {asked} (found {len(series)}, counted from 1)",
+                f"no series {shown(asked)} (found {len(series)}, counted from 1)",
                 where,
                 "Leave --series out to list them",
             )
         facts = named[0]
-        if facts.usable and Modality(facts.modality) is Modality.CT:
-            return facts, ""
-        return None, f"series {facts.number} is good for {good_for(facts)}"
-    usable = [item for item in series if item.usable and Modality(item.modality) is Modality.CT]
-    if len(usable) == 1:
-        return usable[0], ""
-    if usable:
-        numbers = ", ".join(str(item.number) for item in usable)
-        return None, f"several CT series could be meant ({numbers}); name one with --series"
-    return None, "no CT series that can be used"
+        is_ct = facts.usable and Modality(facts.modality) is Modality.CT
+        return (facts, "") if is_ct else (None, _good_for_words(facts))
+    found = [item for item in series if item.usable and Modality(item.modality) is Modality.CT]
+    if not found:
+        return None, "no CT series that can be used"
+    return (found[0] if len(found) == 1 else None), ""
+
+
+def _good_for_words(facts: SeriesFacts) -> str:
+    """Why a series is not looked into for bone."""
+    return f"series {facts.number} is good for {good_for(facts)}"
 
 
 def _looked_into(
     files: ScanFiles,
     series: tuple[SeriesFacts, ...],
-    taken: SeriesFacts,
+    read: VolumeFile,
     *,
+    warnings: list[str],
     tell: Progress,
 ) -> ScanCheck:
-    """Read the CT taken and survey it."""
-    from rimwright.imaging import read_labels, read_volume
+    """Survey the CT that was read."""
+    from rimwright.imaging import read_labels
     from rimwright.morphology.scan import survey_scan
 
-    share = READING_SHARE / (1 if files.labels is None else 2)
-    read = read_volume(
-        files.image,
-        series=str(taken.number),
-        axes=files.axes,
-        progress=within(tell, 0.0, share),
-    )
-    warnings = [*read.warnings]
     labels = None
+    start = READING_SHARE
     if files.labels is not None:
-        file = read_labels(files.labels, axes=files.axes, progress=within(tell, share, share))
+        file = read_labels(
+            files.labels, axes=files.axes, progress=within(tell, start, LABELS_SHARE)
+        )
+        start += LABELS_SHARE
         labels = file.labels
         warnings += file.warnings
-    survey = survey_scan(
-        read.volume, labels=labels, progress=within(tell, READING_SHARE, 1.0 - READING_SHARE)
-    )
+    survey = survey_scan(read.volume, labels=labels, progress=within(tell, start, 1.0 - start))
     tell(1.0, "looked into")
     return ScanCheck(
         name=files.image.name,
         series=series,
-        taken=taken.number,
+        taken=read.facts.number,
         survey=survey,
         has_labels=labels is not None,
         warnings=tuple(dict.fromkeys(warnings)),

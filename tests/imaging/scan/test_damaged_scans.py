@@ -137,6 +137,16 @@ def test_a_cut_slice_is_not_filled_up(sound: dict[str, Files], tmp_path: Path) -
         assert not outcome(path, labels=False)
 
 
+def test_missing_pixels_are_named(sound: dict[str, Files], tmp_path: Path) -> None:
+    """The sentence says which slice ends too early."""
+    files = sound["explicit"]
+    name = sorted(files)[2]  # names are shuffled as write_series does: image10 is the third slice
+    path = write(files | {name: files[name][:-100]}, tmp_path / "s")
+    with pytest.raises(Refusal) as caught:
+        read_volume(path)
+    assert "its pixels are cut short (slice 3 of 6)" in str(caught.value)
+
+
 def test_bytes_of_nothing_are_refused(tmp_path: Path) -> None:
     """Noise, zeros, and the first bytes of each kind alone."""
     rng = np.random.default_rng(9)

@@ -6,8 +6,6 @@ import io
 from dataclasses import dataclass
 from typing import BinaryIO, Literal
 
-from pydicom.filereader import read_dataset
-
 from rimwright.imaging.scan.byte_streams import InflatedStream, Joined, Readable, skip
 from rimwright.imaging.scan.damage import DAMAGE, Unfit
 from rimwright.imaging.scan.elements import SPECIFIC_TAGS, Elements
@@ -162,6 +160,8 @@ def _read_meta(head: bytes) -> tuple[int, str]:
 
 def _try(data: bytes, syntax: str) -> tuple[Elements, int, int] | None:
     """Elements, offset and length of the pixels; None where the bytes cannot be parsed."""
+    from pydicom.filereader import read_dataset
+
     stream = io.BytesIO(data)
     is_little = syntax != EXPLICIT_BIG
     try:

@@ -6,13 +6,12 @@ Only the tags listed here are read at all; none of them says who the person is.
 from __future__ import annotations
 
 import math
-from typing import Any
-
-from pydicom.charset import convert_encodings, decode_bytes
-from pydicom.dataelem import RawDataElement, convert_raw_data_element
-from pydicom.dataset import Dataset
+from typing import TYPE_CHECKING, Any
 
 from rimwright.imaging.scan.damage import DAMAGE, Unfit
+
+if TYPE_CHECKING:
+    from pydicom.dataset import Dataset
 
 NAMES = {
     0x00041220: "DirectoryRecordSequence",
@@ -101,7 +100,7 @@ class Elements:
     def raw(self, name: str) -> bytes | None:
         """Bytes of a value; None where it is missing or empty."""
         element = self.raw_elements.get(TAGS[name])
-        value = element.value if isinstance(element, RawDataElement) else None
+        value = element.value if element is not None and element.is_raw else None
         return value if isinstance(value, bytes) and value else None
 
     def text(self, name: str) -> str:
@@ -114,6 +113,8 @@ class Elements:
         value = (self.raw(name) or b"").strip(b" \0")
         if len(value) > 4 * MAX_NAME_LETTERS or any(byte in _CONTROL for byte in value):
             return ""  # a damaged length would take in the tags that follow, of the person too
+        from pydicom.charset import convert_encodings, decode_bytes
+
         charset = self.text("SpecificCharacterSet").split("\\")
         try:
             text = decode_bytes(value, convert_encodings(charset), set())
@@ -162,11 +163,13 @@ class Elements:
 
     def items(self, name: str) -> list[Elements]:
         """Items of a sequence; empty where it is missing, Unfit where it is damaged."""
+        from pydicom.dataelem import convert_raw_data_element
+
         element = self.raw_elements.get(TAGS[name])
         if element is None:
             return []
         try:
-            if isinstance(element, RawDataElement):
+            if element.is_raw:
                 element = convert_raw_data_element(element)
             is_little = self.order == "little"
             return [Elements(item, is_little_endian=is_little) for item in element.value or ()]

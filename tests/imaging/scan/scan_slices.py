@@ -45,7 +45,7 @@ _GDCM = {
     JPEGLossless: gdcm.TransferSyntax.JPEGLosslessProcess14,
     JPEGLosslessSV1: gdcm.TransferSyntax.JPEGLosslessProcess14_1,
 }
-N_SLICES, ROWS, COLUMNS = 8, 40, 36
+N_SLICES, ROWS, COLUMNS = 8, 41, 37
 SPACING = (0.7, 0.8)
 """Along a row and along a column, mm."""
 

@@ -319,6 +319,9 @@ def test_a_packed_stream_must_end_as_it_says(tmp_path: Path) -> None:
     (tmp_path / "a.nii.gz").write_bytes(bytes(packed))
     with pytest.raises(FileRefusal):
         read_volume(tmp_path / "a.nii.gz")
+    (tmp_path / "c.nii.gz").write_bytes(gzip.compress(whole)[:-4])
+    with pytest.raises(FileRefusal, match="its packed numbers are damaged or cut short"):
+        read_volume(tmp_path / "c.nii.gz")
     (tmp_path / "b.nii.gz").write_bytes(gzip.compress(whole + bytes(10_000)))
     with pytest.raises(FileRefusal, match="holds more numbers than its header declares"):
         read_volume(tmp_path / "b.nii.gz")

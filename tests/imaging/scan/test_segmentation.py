@@ -48,7 +48,7 @@ def segmentation(
     omit: bool = True,
 ) -> Path:
     """A segmentation of an invented series, written by highdicom."""
-    source = slices(block())
+    source = slices(block()[:, : pixels.shape[1], : pixels.shape[2]])
     for ds in source:
         save(ds, folder / "scratch")
         ds.PatientSex, ds.StudyTime = "O", "000000"
@@ -99,8 +99,11 @@ def test_segments_lie_where_they_were_drawn(
     kind: KINDS, syntax: str, omit: bool, tmp_path: Path
 ) -> None:
     """Each voxel has the number of its segment at the point where it was drawn."""
-    file = read_labels(segmentation(tmp_path, labels(), kind=kind, syntax=syntax, omit=omit))
-    expected = labels().transpose(2, 1, 0)
+    drawn = labels()
+    if syntax == RLELossless:  # the encoder that highdicom takes ends the process at odd sizes
+        drawn = drawn[:, : ROWS // 2 * 2, : COLUMNS // 2 * 2]
+    file = read_labels(segmentation(tmp_path, drawn, kind=kind, syntax=syntax, omit=omit))
+    expected = drawn.transpose(2, 1, 0)
     index = np.argwhere(expected > 0).astype(float)
     points = index @ affine_of()[:3, :3].T + affine_of()[:3, 3]
     inverse = np.linalg.inv(file.labels.affine)

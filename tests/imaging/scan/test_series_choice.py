@@ -53,12 +53,12 @@ def test_every_series_is_listed_with_the_reason_why_not(tmp_path: Path) -> None:
     ]
     first = facts[0]
     assert isinstance(first, SeriesFacts)
-    assert (first.size, first.description) == ((36, ROWS, N_SLICES), "thin hips")
+    assert (first.size, first.description) == ((37, ROWS, N_SLICES), "thin hips")
     assert first.spacing_mm == pytest.approx((0.7, 0.8, 1.5))
-    assert first.coverage_mm == pytest.approx((36 * 0.7, ROWS * 0.8, N_SLICES * 1.5))
+    assert first.coverage_mm == pytest.approx((37 * 0.7, ROWS * 0.8, N_SLICES * 1.5))
     assert first.slice_thickness_mm == 1.5
     assert len({f.series_key for f in facts}) == 4
-    assert str(first) == f"1 [{first.series_key}] CT 'thin hips', 8 slices 36×40, 0.70×0.80×1.50 mm"
+    assert str(first) == f"1 [{first.series_key}] CT 'thin hips', 8 slices 37×41, 0.70×0.80×1.50 mm"
 
 
 def test_keys_are_the_same_in_every_copy(tmp_path: Path) -> None:

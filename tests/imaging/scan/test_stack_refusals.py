@@ -137,7 +137,7 @@ CASES: dict[str, tuple[Callable[[list[Dataset]], list[Dataset]], str]] = {
     ),
     "larger than held": (
         lambda s: retold(s, Rows=400),
-        "its pixels have the wrong length (got 2,880 bytes, need 28,800) (slice 1 of 20)",
+        "its pixels have the wrong length (got 3,034 bytes, need 29,600) (slice 1 of 20)",
     ),
 }
 

@@ -7,10 +7,12 @@ from itertools import pairwise
 import numpy as np
 
 from rimwright.imaging.scan.damage import Unfit
+from rimwright.imaging.scan.lossless_jpeg import is_sound_jpeg
 from rimwright.imaging.scan.pixel_layout import PixelLayout
 from rimwright.imaging.scan.run_lengths import unpacked_bytes
 
 _RLE = "1.2.840.10008.1.2.5"
+_JPEG_LOSSLESS = {"1.2.840.10008.1.2.4.57", "1.2.840.10008.1.2.4.70"}
 _JPEG_2000 = {"1.2.840.10008.1.2.4.90", "1.2.840.10008.1.2.4.91"}
 _SOI, _SIZE_MARKS = b"\xff\xd8", {0xC3, 0xF7}
 """Start of a JPEG or JPEG-LS image; marks of the frame headers of both, lossless."""
@@ -51,6 +53,8 @@ def check_codestream(frame: bytes, *, syntax: str, layout: PixelLayout) -> None:
     if syntax not in _JPEG_2000 and _END not in frame[-_END_BYTES:]:
         # decoders fill up what is missing, or search for it for seconds
         raise Unfit("its packed pixels are cut short")
+    if syntax in _JPEG_LOSSLESS and not is_sound_jpeg(frame):
+        raise Unfit("its packed pixels are damaged: their segments do not fit")
     if size != (layout.rows, layout.columns, 1):
         raise Unfit(
             f"its packed pixels are of another size than the header says (got {size[1]}×{size[0]} "

@@ -33,7 +33,7 @@ from rimwright.casework import (
     write_plan,
 )
 from rimwright.casework.scans import AXES_DOUBT, LABELS_USED
-from rimwright.errors import CaseRefusal, Refusal
+from rimwright.errors import BoneRefusal, CaseRefusal, Refusal
 from rimwright.fixation import anchors_with_density
 from rimwright.fixation.drill_density import FROM_DEPTH_MM
 from rimwright.phantom import demo_shape, make_hip
@@ -175,16 +175,26 @@ def test_an_mr_is_no_ct(series, laid, monkeypatch):
 
 
 @pytest.mark.fault
-def test_a_refusal_names_the_file(series, monkeypatch):
+@pytest.mark.parametrize(
+    ("where", "expected"),
+    [
+        ("scan", "series: too few. Do."),
+        ("label map", "labels.nii.gz: too few. Do."),
+        ("hip bone", "series, hip bone: too few. Do."),
+        ("landmarks, asis", "landmarks, asis: too few. Do."),
+    ],
+)
+def test_a_refusal_names_the_file(series, labelled, monkeypatch, where, expected):
     """The measuring code knows no file; the refusal does."""
     import rimwright.morphology.scan as scan
 
     def no_hip(*_, **__):
-        raise Refusal("holds no left hip", "scan", "Ask for the other side")
+        raise BoneRefusal("too few", where, "Do")
 
     monkeypatch.setattr(scan, "measure_scan", no_hip, raising=False)
-    with pytest.raises(Refusal, match=r"^series: holds no left hip\. Ask for the other side\.$"):
-        measure_files(ScanFiles(image=series), (Side.LEFT,))
+    with pytest.raises(BoneRefusal) as refused:
+        measure_files(ScanFiles(image=series, labels=labelled), (Side.LEFT,))
+    assert str(refused.value) == expected
 
 
 def test_both_sides_are_read_once(series, laid, monkeypatch):

@@ -34,7 +34,10 @@ IMAGE_SHARE = 0.9
 AXES_DOUBT = "the file does not say which way its axes run; its format's usual ones were taken"
 LABELS_USED = "bones told apart by the label map, not by search: the hip is as good as its labels"
 _SCAN_WORDS = ("scan", "image", "volume", "CT")
-"""What the measuring code calls the scan, of which it knows no name."""
+_LABEL_WORDS = ("labels", "label map")
+_BONE_WORDS = ("hip bone", "femur")
+"""What the measuring code calls the scan, its label map and the bones found in it: it knows no
+names of files."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -277,6 +280,14 @@ def _measured(
             progress=progress,
         )
     except Refusal as refusal:
-        if refusal.where not in _SCAN_WORDS:
-            raise
-        raise type(refusal)(refusal.wrong, scan.name, refusal.remedy) from None
+        where = _named(refusal.where, scan, files)
+        raise type(refusal)(refusal.wrong, where, refusal.remedy) from None
+
+
+def _named(where: str, scan: OpenScan, files: ScanFiles) -> str:
+    """The place of a refusal under the name the reader knows it by."""
+    if where in _SCAN_WORDS:
+        return scan.name
+    if where in _LABEL_WORDS and files.labels is not None:
+        return files.labels.name
+    return f"{scan.name}, {where}" if where in _BONE_WORDS else where

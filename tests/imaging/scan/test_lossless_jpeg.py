@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from pydicom import dcmread
 from pydicom.encaps import generate_frames
@@ -81,3 +83,26 @@ def test_no_cut_is_sound(frame: bytes) -> None:
     """Whatever is missing at the end is missed."""
     end = frame.rindex(b"\xff\xd9") + 2
     assert not any(is_sound_jpeg(frame[:n]) for n in range(0, end - 1, 7))
+
+
+@pytest.mark.parametrize("packing", ["JPEG lossless", "JPEG lossless SV1", "JPEG-LS", "JPEG 2000"])
+def test_another_size_than_the_header_says_is_refused(packing: str, tmp_path: Path) -> None:
+    """The size that packed pixels state is compared before memory is set aside for it."""
+    path = save(slices(block(n=1))[0], tmp_path / "a.dcm", SYNTAXES[packing])
+    (packed,) = generate_frames(dcmread(path).PixelData, number_of_frames=1)
+    layout = PixelLayout(
+        rows=ROWS + 2,
+        columns=COLUMNS,
+        n_frames=1,
+        bits_allocated=16,
+        bits_stored=16,
+        high_bit=15,
+        is_signed=False,
+        padding=None,
+    )
+    with pytest.raises(Unfit) as caught:
+        decode_frame(packed, syntax=str(SYNTAXES[packing]), layout=layout)
+    assert caught.value.reason == (
+        "its packed pixels are of another size than the header says (got 37×41 with 1 colours, "
+        "need 37×43 with 1)"
+    )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
+from scipy.ndimage import maximum_filter
 
 from rimwright.anatomy import Floats, Points
 from rimwright.morphology.scan.oriented import OrientedGrid
@@ -16,7 +17,9 @@ LEAST_BONE_HU = 80.0
 """An edge with all its neighbours below this is one of soft tissue or of skin, HU."""
 
 METAL_HU = 2000.0
-"""Brighter than cortex: edges beside metal face nowhere in particular, HU."""
+"""Brighter than cortex, HU."""
+METAL_MARGIN_MM = 7.0
+"""Edges this near metal face nowhere in particular: streaks and blooming, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -40,7 +43,7 @@ class BoneEdges:
 
 
 @njit(cache=True, nogil=True)
-def _edges(values, matrix, slope_least, bone_least, metal, at, normal, slope):  # type: ignore[no-untyped-def]
+def _edges(values, matrix, slope_least, bone_least, near_metal, at, normal, slope):  # type: ignore[no-untyped-def]
     """Write every edge voxel's index and gradient; the count."""
     nz, ny, nx = values.shape
     n = 0
@@ -51,7 +54,7 @@ def _edges(values, matrix, slope_least, bone_least, metal, at, normal, slope):  
                 y1, y0 = np.int32(values[k, j + 1, i]), np.int32(values[k, j - 1, i])
                 x1, x0 = np.int32(values[k, j, i + 1]), np.int32(values[k, j, i - 1])
                 top = max(z1, z0, y1, y0, x1, x0)
-                if top < bone_least or top > metal:
+                if top < bone_least or near_metal[k, j, i]:
                     continue
                 gz, gy, gx = 0.5 * (z1 - z0), 0.5 * (y1 - y0), 0.5 * (x1 - x0)
                 size = 0.0
@@ -90,12 +93,18 @@ def find_bone_edges(coarse: OrientedGrid) -> BoneEdges:
     at = np.empty((room, 3), np.int32)
     normal = np.empty((room, 3), np.float64)
     slope = np.empty(room, np.float64)
+    metal = coarse.values > METAL_HU
+    if metal.any():
+        reach = np.maximum(1, np.round(METAL_MARGIN_MM / coarse.spacing_mm)).astype(int)
+        near_metal = maximum_filter(metal, size=tuple(2 * reach + 1))
+    else:
+        near_metal = metal
     n = _edges(
         coarse.values,
         coarse.to_index_matrix,
         LEAST_SLOPE_HU_PER_MM,
         LEAST_BONE_HU,
-        METAL_HU,
+        near_metal,
         at,
         normal,
         slope,

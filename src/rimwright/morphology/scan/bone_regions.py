@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import label
 
 from rimwright.anatomy import Points, Vector
 from rimwright.morphology.scan.blur import Plates
@@ -13,6 +14,7 @@ from rimwright.morphology.scan.graded_grid import GradedGrid
 from rimwright.morphology.scan.growing import (
     FEMUR,
     HIP_BONE,
+    JOINT,
     NOTHING,
     OTHER_HIP_BONE,
     WALL,
@@ -32,6 +34,10 @@ SEED_DEPTH_MM = 3.0
 """Bone this far beyond the socket's surface is hip bone, mm."""
 HEAD_SHARE = 0.8
 """Everything within this share of the head's radius is femur, where the map does not reach."""
+POLE_CONE_RAYS = 47.0
+"""Rings about the pole, to 95 degrees, in which no part of the femur lies beyond its head."""
+LEAST_BEYOND_MM = 2.2
+"""Where no socket was traced, bone from here on beyond the head is none of its smear, mm."""
 OTHER_HEAD_MARGIN_MM = 3.0
 N_CLOSE = 2
 PAD = 3
@@ -97,7 +103,7 @@ def part_bones(
     Returns
     -------
     (nz, ny, nx) uint8
-        FEMUR, HIP_BONE, OTHER_HIP_BONE or NOTHING.
+        FEMUR, HIP_BONE, OTHER_HIP_BONE, JOINT or NOTHING.
     """
     level = bone_limit(plates)
     is_bone = grid.values > level
@@ -106,10 +112,22 @@ def part_bones(
     if other_head is not None:
         _wall_other_head(grid, codes, *other_head)
     grow_regions(codes, is_bone)
+    codes[codes == WALL] = NOTHING
     if other_head is not None:
         _part_at_midline(grid, codes, joint.rays.centre_mm, other_head[0])
-    codes[codes == WALL] = NOTHING
     return codes
+
+
+def _largest_piece(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_] | None:
+    """The largest connected part of a region; None of an empty one."""
+    pieces, n = label(mask)
+    if n == 0:
+        return None
+    if n == 1:
+        return mask
+    sizes = np.bincount(pieces.ravel())
+    sizes[0] = 0
+    return np.asarray(pieces == int(np.argmax(sizes)))
 
 
 def _seed_joint(
@@ -122,6 +140,7 @@ def _seed_joint(
     low, high = np.minimum(low, high), np.maximum(low, high) + 1
     ranges = [np.arange(a, b) for a, b in zip(low, high, strict=True)]
     index = np.stack(np.meshgrid(*ranges, indexing="ij"), axis=-1).reshape(-1, 3)
+    spacing = grid.scan.spacing_mm
     polar, turn, radius = joint.rays.cells(grid.to_mm(index))
     on_map = polar <= len(POLAR_DEG) - 1
     near_polar = np.clip(np.round(polar), 0, len(POLAR_DEG) - 1).astype(int)
@@ -129,19 +148,28 @@ def _seed_joint(
     head = joint.head_mm[near_polar, near_turn]
     socket = joint.socket_mm[near_polar, near_turn]
     covered = joint.covered[near_polar, near_turn] & on_map
+    free = joint.free[near_polar, near_turn] & on_map
     seen = joint.head_seen[near_polar, near_turn] & on_map
+    box = float(max(np.diff(line).min() * h for line, h in zip(grid.lines, spacing, strict=True)))
     with np.errstate(invalid="ignore"):
         middle = 0.5 * (head + socket)
-        femur = (seen & (radius < head - 0.2)) | (radius < HEAD_SHARE * np.nanmedian(joint.head_mm))
+        # a free head's smear is its own, that of a covered one may be the socket's
+        femur = (seen & (radius < head + np.where(covered, -0.2, 0.6))) | (radius < HEAD_SHARE * np.nanmedian(joint.head_mm))
         femur |= covered & (radius < np.minimum(middle, head + 0.2))
         hip_bone = covered & (radius > np.maximum(middle, socket - 0.2))
         hip_bone &= radius < socket + SEED_DEPTH_MM
-        wall = covered & (radius >= head + 0.2) & (radius <= socket - 0.2)
+        # towards the pole there is nothing but hip bone beyond the head
+        beyond = on_map & (polar < POLE_CONE_RAYS) & (radius < head + 2.0 * SEED_DEPTH_MM + box)
+        hip_bone |= beyond & np.where(
+            covered, radius > middle, radius > head + max(1.6 * box, LEAST_BEYOND_MM)
+        )
+        between = covered & (radius >= head + 0.2) & (radius <= socket - 0.2)
         # a free head ends where it ends: what is bright just beyond is not grown from it
-        wall |= seen & ~covered & (radius > head + 0.7) & (radius < head + 1.7)
+        wall = free & ~covered & (radius > head + 0.7) & (radius < head + 0.7 + 1.1 * box)
     at = tuple(index.T)
     values = np.zeros(len(index), np.uint8)
     values[wall] = WALL
+    values[between] = JOINT
     values[hip_bone & is_bone[at]] = HIP_BONE
     values[femur] = FEMUR
     codes[at] = values
@@ -178,7 +206,14 @@ def _part_at_midline(grid: GradedGrid, codes: Codes, own: Vector, other: Vector)
     codes[beyond & (codes == HIP_BONE)] = OTHER_HIP_BONE
 
 
-def solid_of(grid: GradedGrid, codes: Codes, code: int, *, level: float) -> BoneSolid | None:
+def solid_of(
+    grid: GradedGrid,
+    codes: Codes,
+    code: int,
+    *,
+    level: float,
+    beside: BoneSolid | None = None,
+) -> BoneSolid | None:
     """
     One bone as a filled solid.
 
@@ -190,14 +225,16 @@ def solid_of(grid: GradedGrid, codes: Codes, code: int, *, level: float) -> Bone
         The bone wanted.
     level
         The limit of bone, HU.
+    beside
+        The bone across the joint, filled before; with the joint it closes this one.
 
     Returns
     -------
     BoneSolid or None
         None where the scan has nothing of it.
     """
-    mask = codes == code
-    if not mask.any():
+    mask = _largest_piece(codes == code)
+    if mask is None:
         return None
     spans = []
     for axis in range(3):
@@ -205,12 +242,18 @@ def solid_of(grid: GradedGrid, codes: Codes, code: int, *, level: float) -> Bone
         hit = np.flatnonzero(mask.any(axis=others))
         spans.append((int(hit[0]), int(hit[-1]) + 1))
     box = tuple(slice(a, b) for a, b in spans)
-    inside = np.pad(mask[box], PAD)
-    cut = [spans[0][0] == 0, spans[0][1] == mask.shape[0]]
-    inside = make_solid(inside, n_close=N_CLOSE, first=PAD, cut_low=cut[0], cut_high=cut[1])
-    # closing must not swallow what is known to be the other bone or the joint
-    foreign = np.pad((codes[box] != code) & (codes[box] != NOTHING), PAD)
-    inside &= ~foreign
+    foreign = np.pad(codes[box] == JOINT, PAD)
+    if beside is not None:
+        foreign |= _placed(beside, foreign.shape, (spans[0][0], spans[1][0], spans[2][0]))
+    inside = make_solid(
+        np.pad(mask[box], PAD),
+        foreign=foreign,
+        n_close=N_CLOSE,
+        first=PAD,
+        cut_low=spans[0][0] == 0,
+        cut_high=spans[0][1] == mask.shape[0],
+    )
+    inside &= ~np.pad((codes[box] != code) & (codes[box] != NOTHING), PAD)
     inside[:1] = inside[-1:] = False
     make_well_composed(inside)
     field = np.pad(grid.values[box], PAD, mode="edge").astype(np.float32)
@@ -224,3 +267,21 @@ def solid_of(grid: GradedGrid, codes: Codes, code: int, *, level: float) -> Bone
         level=level,
         corner=(spans[0][0], spans[1][0], spans[2][0]),
     )
+
+
+def _placed(
+    solid: BoneSolid, shape: tuple[int, ...], corner: tuple[int, int, int]
+) -> npt.NDArray[np.bool_]:
+    """Another solid's boxes on the padded array of a bone."""
+    out = np.zeros(shape, dtype=bool)
+    there, here = [], []
+    for axis in range(3):
+        shift = solid.corner[axis] - corner[axis]
+        low = max(0, shift)
+        high = min(shape[axis], shift + solid.inside.shape[axis])
+        if high <= low:
+            return out
+        here.append(slice(low, high))
+        there.append(slice(low - shift, high - shift))
+    out[tuple(here)] = solid.inside[tuple(there)]
+    return out

@@ -26,6 +26,10 @@ ONTO_JOINT_MM = 2.5
 """A vertex of the boxes this near a traced surface of the joint lies on it, mm."""
 FADE_FROM, FADE_TO = 0.9, 1.0
 """Covered share of the neighbourhood between which the traced surface takes over."""
+NARROW_MM, WIDE_MM = 1.2, 2.4
+"""Joint widths between which a vertex' own normal comes to see its own bone alone, mm."""
+NARROW_EARLIER = 0.35
+"""How much sooner the traced surface takes over where the joint is narrow."""
 N_SMOOTH, N_FINISH = 2, 8
 """Rounds of smoothing before the edges are sought, to take the boxes' steps out, and after, to
 take the noise of single vertices out: a broad rim's summit is found by turns of a few degrees."""
@@ -117,6 +121,10 @@ def _edge_offsets(
     fall = np.where(np.abs(at) <= MOST_MOVE_MM, fall - 40.0 * np.abs(at), -np.inf)
     steepest = np.argmax(fall, axis=1)
     rows = np.arange(len(profiles))
+    # what rises again beyond the darkest sample is another bone
+    outside = np.where(np.arange(n_samples) > steepest[:, None], profiles, np.inf)
+    outside[:, -1] = profiles[:, -1]
+    count = np.minimum(np.argmin(outside, axis=1) + 2, n_samples)
     start = np.empty((len(profiles), 5))
     start[:] = (0, plates.thickness_mm, 0, plates.plate_hu, plates.soft_hu)
     start[:, 0] = at[steepest]
@@ -127,7 +135,7 @@ def _edge_offsets(
         profiles,
         first_mm=np.full(len(profiles), -INSIDE_MM),
         step_mm=SAMPLE_MM,
-        count=np.full(len(profiles), n_samples),
+        count=count,
         sigma_mm=scanner.sigma_along(scan, normals),
         start=start,
         mean=believed,
@@ -165,7 +173,11 @@ def _onto_joint(vertices: Points, joint: JointMap, *, is_femur: bool) -> tuple[P
     polar = np.minimum(polar, len(POLAR_DEG) - 1)
     surface = joint.rays.at(joint.head_mm if is_femur else joint.socket_mm, polar, turn)
     depth = joint.rays.at(joint.depth(), polar, turn)
-    weight = np.clip((depth - FADE_FROM) / (FADE_TO - FADE_FROM), 0.0, 1.0)
+    gap = joint.rays.at(np.where(joint.covered, joint.socket_mm - joint.head_mm, np.nan), polar, turn)
+    # the narrower the joint, the nearer to its edge the ray remains the better guide
+    wide = np.clip((np.nan_to_num(gap, nan=WIDE_MM) - NARROW_MM) / (WIDE_MM - NARROW_MM), 0.0, 1.0)
+    earlier = (1.0 - wide) * NARROW_EARLIER
+    weight = np.clip((depth - FADE_FROM + earlier) / (FADE_TO - FADE_FROM), 0.0, 1.0)
     with np.errstate(invalid="ignore"):
         take = on_map & np.isfinite(surface) & (np.abs(surface - radius) < ONTO_JOINT_MM)
     weight = np.where(take, weight, 0.0)

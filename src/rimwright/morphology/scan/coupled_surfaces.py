@@ -28,6 +28,11 @@ MOVE_COST, GAP_MOVE_COST = 0.04, 0.03
 """Cost of one step of change from ray to ray, in shares of a full edge."""
 WIDTH_COST = 0.012
 """Cost of each step of joint width: of two equal walls the nearer one is the socket."""
+PAIRED_DEG = 80.0
+"""Within this angle from the pole nearly every hip has a socket: there a head's edge without one is the
+far side of two plates that touch."""
+PAIR_SHARE = 0.8
+"""How far, there, the poorer of both edges decides."""
 NEIGHBOUR_COST = 0.03
 """Cost of each squared step away from the neighbouring circles' median, second round."""
 
@@ -55,14 +60,16 @@ class CoupledPaths:
 
 
 @njit(cache=True, nogil=True, parallel=True)
-def _best_paths(head_cost, socket_cost, n_heads, n_gaps, move, gap_move, width):  # type: ignore[no-untyped-def]
+def _best_paths(edge, head_extra, socket_extra, paired, n_heads, n_gaps, move, gap_move, width):  # type: ignore[no-untyped-def]
     """
     Exact least-cost pair of radii along each circle.
 
-    head_cost (n_circles, n_along, n_radii) and socket_cost alike; the head may take the first
-    n_heads radii, the socket lies 1 to n_gaps radii beyond.
+    edge (n_circles, n_along, n_radii) is how much brighter it grows outward, in full edges; the
+    extras cost a radius by where it lies; paired (n_circles, n_along) says where a head's edge
+    counts only as far as a socket's follows. The head may take the first n_heads radii, the
+    socket lies 1 to n_gaps radii beyond.
     """
-    n_circles, n_along, n_radii = head_cost.shape
+    n_circles, n_along, n_radii = edge.shape
     heads = np.zeros((n_circles, n_along), np.int32)
     sockets = np.zeros((n_circles, n_along), np.int32)
     for c in prange(n_circles):
@@ -73,7 +80,13 @@ def _best_paths(head_cost, socket_cost, n_heads, n_gaps, move, gap_move, width):
             for h in range(n_heads):
                 for g in range(n_gaps):
                     s = min(h + g + 1, n_radii - 1)
-                    here = head_cost[c, a, h] + socket_cost[c, a, s] + width * g
+                    first, second = edge[c, a, h], -edge[c, a, s]
+                    if paired[c, a]:
+                        here = PAIR_SHARE * max(first, second) * 2.0
+                        here += (1.0 - PAIR_SHARE) * (first + second)
+                    else:
+                        here = first + second
+                    here += head_extra[c, a, h] + socket_extra[c, a, s] + width * g
                     if a == 0:
                         following[h, g] = here
                         continue
@@ -122,7 +135,10 @@ def _unjoined(circles: Floats, n_polar: int) -> Floats:
 
 
 def trace_surfaces(
-    profiles: Floats, *, start_mm: float, radius_mm: float, inside_mm: float, outside_mm: float
+    profiles: Floats,
+    *,
+    polar_deg: Floats,
+    start_mm: float, radius_mm: float, inside_mm: float, outside_mm: float
 ) -> CoupledPaths:
     """
     Trace head and socket through unwrapped profiles.
@@ -131,6 +147,8 @@ def trace_surfaces(
     ----------
     profiles
         (n_polar, n_turns, n_samples), HU, STEP_MM apart.
+    polar_deg
+        (n_polar,), angle of each ring from the socket's pole.
     start_mm
         Radius of the first sample.
     radius_mm
@@ -158,22 +176,28 @@ def trace_surfaces(
     sphere = np.minimum(sphere, MOST_SPHERE_COST)
     first = max(1, round((radius_mm - inside_mm - start_mm) / STEP_MM))
     n_heads = round((inside_mm + outside_mm) / STEP_MM)
-    socket_cost = -_circles(share[..., first:]).astype(np.float64)
-    head_cost = sphere[first:] - socket_cost
-    # something that grows brighter outward is no head, something that darkens no socket
+    edge = _circles(share[..., first:]).astype(np.float64)
+    sphere_cost = np.broadcast_to(sphere[first:], edge.shape)
+    paired = _circles(np.broadcast_to(polar_deg[:, None] < PAIRED_DEG, share.shape[:2]))
     n_polar = profiles.shape[0]
     heads = sockets = np.zeros(0)
     for again in range(2):
+        head_extra, socket_extra = sphere_cost, np.zeros_like(edge)
         if again:
-            radii = np.arange(head_cost.shape[2])
+            radii = np.arange(edge.shape[2])
             near_heads = median_filter(heads, size=(9, 5), mode="nearest")
             near_sockets = median_filter(sockets, size=(9, 5), mode="nearest")
-            head_extra = np.minimum((radii - near_heads[..., None]) ** 2, 30.0) * NEIGHBOUR_COST
-            socket_extra = np.minimum((radii - near_sockets[..., None]) ** 2, 30.0) * NEIGHBOUR_COST
-            head_cost, socket_cost = head_cost + head_extra, socket_cost + socket_extra
+            head_extra = head_extra + NEIGHBOUR_COST * np.minimum(
+                (radii - near_heads[..., None]) ** 2, 30.0
+            )
+            socket_extra = NEIGHBOUR_COST * np.minimum(
+                (radii - near_sockets[..., None]) ** 2, 30.0
+            )
         heads, sockets = _best_paths(
-            head_cost,
-            socket_cost,
+            edge,
+            np.ascontiguousarray(head_extra),
+            socket_extra,
+            paired,
             n_heads,
             N_GAPS,
             MOVE_COST,

@@ -6,10 +6,13 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
+LINING_STEPS = 2
+"""Foreign boxes within so many steps of a bone close holes in its wall."""
+
 Codes = npt.NDArray[np.uint8]
 
-NOTHING, FEMUR, HIP_BONE, OTHER_HIP_BONE, WALL = 0, 1, 2, 3, 9
-"""Codes of the boxes; no region enters a wall."""
+NOTHING, FEMUR, HIP_BONE, OTHER_HIP_BONE, JOINT, WALL = 0, 1, 2, 3, 8, 9
+"""Codes of the boxes; no region enters the joint or a wall."""
 
 
 @njit(cache=True, nogil=True)
@@ -62,7 +65,7 @@ def grow_regions(codes: Codes, is_bone: npt.NDArray[np.bool_]) -> Codes:
     (nz, ny, nx) uint8
         `codes`.
     """
-    seeds = np.flatnonzero((codes != NOTHING) & (codes != WALL))
+    seeds = np.flatnonzero((codes != NOTHING) & (codes < JOINT))
     queue = np.empty(len(seeds) + int(np.count_nonzero(is_bone)) + 1, np.int64)
     queue[: len(seeds)] = seeds
     _grow(codes, is_bone, queue, len(seeds))
@@ -134,7 +137,13 @@ def _flood_outside(solid, outside, queue):  # type: ignore[no-untyped-def]
 
 
 def make_solid(
-    region: npt.NDArray[np.bool_], *, n_close: int, first: int, cut_low: bool, cut_high: bool
+    region: npt.NDArray[np.bool_],
+    *,
+    foreign: npt.NDArray[np.bool_],
+    n_close: int,
+    first: int,
+    cut_low: bool,
+    cut_high: bool,
 ) -> npt.NDArray[np.bool_]:
     """
     Fill what a bone encloses: marrow, and porous bone paler than the limit.
@@ -143,6 +152,9 @@ def make_solid(
     ----------
     region
         (nz, ny, nx), boxes of the bone; two free boxes at least on each face of the array.
+    foreign
+        Boxes that are none of this bone and close it where they touch it: the joint, and a bone
+        filled before.
     n_close
         Steps by which gaps in its wall are bridged before the inside is told from the outside.
     first
@@ -156,7 +168,12 @@ def make_solid(
     (nz, ny, nx) bool
         The region and its inside; bridges stay only where they are enclosed.
     """
-    closed = region
+    lining = region
+    for _ in range(LINING_STEPS):
+        out = np.empty_like(lining)
+        _shift_any(lining, out, True)
+        lining = out
+    closed = region | (lining & foreign)
     for grow in [True] * n_close + [False] * n_close:
         out = np.empty_like(closed)
         _shift_any(closed, out, grow)
@@ -169,7 +186,7 @@ def make_solid(
                 closed[layer] |= _filled_layer(closed[layer])
     outside = np.zeros_like(closed)
     _flood_outside(closed, outside, np.empty(closed.size, np.int64))
-    return ~outside
+    return ~(outside | foreign)
 
 
 def _filled_layer(layer: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

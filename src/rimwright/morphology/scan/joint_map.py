@@ -8,6 +8,7 @@ import numpy as np
 from scipy.ndimage import (
     binary_closing,
     binary_dilation,
+    binary_fill_holes,
     binary_opening,
     gaussian_filter,
     median_filter,
@@ -34,6 +35,8 @@ LEAST_RESOLVED_MM = 1.5
 """A joint narrower than this is called under resolution whatever the blur, mm."""
 WEAK_SHARE = 0.3
 """A head whose edge has less of a full step is not seen: both bones touch, or it is the neck."""
+DOUBT_RAYS = 13
+"""Width of the neighbourhood of a weak ray in which a path is held against those around."""
 WEAK_SD_MM = 0.4
 """How far a ray that sees no joint may leave what its neighbours say, SD, mm."""
 LEAST_START_MM = 0.3
@@ -56,6 +59,8 @@ class JointMap:
         (n_polar, n_turns); the socket's is NaN where none lies.
     head_seen
         (n_polar, n_turns), an edge of the head was fitted; elsewhere it is drawn from beside.
+    free
+        (n_polar, n_turns), the head ends there and no bone follows.
     covered
         (n_polar, n_turns), the socket lies over the head.
     resolved
@@ -66,6 +71,7 @@ class JointMap:
     head_mm: Floats
     socket_mm: Floats
     head_seen: Mask
+    free: Mask
     covered: Mask
     resolved: Mask
 
@@ -98,7 +104,7 @@ def map_joint(scan: OrientedGrid, trace: JointTrace, scanner: Scanner, plates: P
     rays, paths = trace.rays, trace.paths
     sigma = scanner.sigma_along(scan, rays.directions)
     near = trace.covered & ~trace.metal & (paths.socket_mm - paths.head_mm < MOST_COVERED_MM)
-    area = _joined(near)
+    area = _joined(near | (trace.touching & ~trace.metal))
     start_head, start_socket, weak = _mended_start(trace, area & near, area)
     head = np.full(rays.shape, np.nan)
     socket = np.full(rays.shape, np.nan)
@@ -132,6 +138,7 @@ def map_joint(scan: OrientedGrid, trace: JointTrace, scanner: Scanner, plates: P
         head_mm=head,
         socket_mm=socket,
         head_seen=head_seen,
+        free=trace.free,
         covered=area & np.isfinite(socket),
         resolved=resolved,
     )
@@ -146,17 +153,17 @@ def _mended_start(trace: JointTrace, near: Mask, area: Mask) -> tuple[Floats, Fl
     """
     paths = trace.paths
     weak = area & (paths.head_step_hu < WEAK_SHARE * paths.full_step_hu)
-    doubtful = area & binary_dilation(weak, np.ones((7, 7)))
+    doubtful = area & binary_dilation(weak, np.ones((DOUBT_RAYS, DOUBT_RAYS)))
     trusted = near & ~doubtful
     head = _mended(np.where(trusted, paths.head_mm, np.nan), fallback=trace.sphere.radius_mm)
     socket = _mended(np.where(trusted, paths.socket_mm, np.nan), fallback=np.nan)
     with np.errstate(invalid="ignore"):
         off = (paths.head_mm - head > 0.6) | (paths.socket_mm - socket > 0.8)
-    weak |= doubtful & off
-    use = near & ~weak
+    off &= doubtful
+    use = area & ~off & (paths.socket_mm - paths.head_mm < MOST_COVERED_MM)
     head = np.where(use, paths.head_mm, head)
     socket = np.where(use, paths.socket_mm, socket)
-    return head, np.maximum(socket, head + LEAST_START_MM), weak
+    return head, np.maximum(socket, head + LEAST_START_MM), weak | off
 
 
 def _fit_joint(
@@ -274,8 +281,10 @@ def _without_outliers(radius: Floats) -> Floats:
 
 
 def _joined(seen: Mask) -> Mask:
-    """The covered part of the map without specks and pinholes."""
-    wide = _wrapped(seen)
+    """The covered part of the map without specks, pinholes and islands."""
+    turns = seen.shape[1] // 2
+    wide = _wrapped(seen, turns)
     closed = binary_closing(np.pad(wide, 8, mode="edge"), np.ones((7, 7)))
     opened = binary_opening(closed, np.ones((3, 3)))
-    return _unwrapped(opened[8:-8, 8:-8])
+    whole = binary_fill_holes(opened[7:])[1:-8, 8:-8]
+    return _unwrapped(whole, turns)

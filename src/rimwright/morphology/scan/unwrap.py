@@ -72,7 +72,7 @@ class RayMap:
         return polar, turn % N_TURNS, radius
 
     def at(self, field: Floats, polar: Floats, turn: Floats) -> Floats:
-        """A map's values between its rays, bilinear, turns closed; the end ring's beyond the end."""
+        """A map's values between its rays, bilinear; the end ring's beyond its end."""
         low = np.clip(np.floor(polar).astype(int), 0, len(POLAR_DEG) - 2)
         up = np.clip(polar - low, 0.0, 1.0)
         left = np.floor(turn).astype(int) % N_TURNS
@@ -84,11 +84,19 @@ class RayMap:
 
     def solid_angles(self) -> Floats:
         """Solid angle that each ray stands for, (n_polar, n_turns), sr."""
-        ring = np.sin(np.radians(POLAR_DEG)) * np.radians(POLAR_DEG[1] - POLAR_DEG[0])
-        return np.repeat(ring[:, None] * (2.0 * np.pi / N_TURNS), N_TURNS, axis=1)
+        n_polar, n_turns = self.shape
+        polar = np.radians(self.polar_deg)
+        ring = np.sin(polar) * (polar[1] - polar[0])
+        return np.repeat(ring[:, None] * (2.0 * np.pi / n_turns), n_turns, axis=1)
+
+    @property
+    def polar_deg(self) -> Floats:
+        """Angle of each ring from the pole, (n_polar,) deg."""
+        n_polar = self.shape[0]
+        return POLAR_DEG[:: max(1, round(len(POLAR_DEG) / n_polar))][:n_polar]
 
 
-def map_rays(centre_mm: Vector, *, side: Side) -> RayMap:
+def map_rays(centre_mm: Vector, *, side: Side, stride: int = 1) -> RayMap:
     """
     Lay rays out round a head.
 
@@ -98,6 +106,8 @@ def map_rays(centre_mm: Vector, *, side: Side) -> RayMap:
         Its middle, mm, image frame.
     side
         Tells which way is medial.
+    stride
+        Takes every so manieth ray in both directions, for a first look; such a map has no cells.
 
     Returns
     -------
@@ -110,8 +120,8 @@ def map_rays(centre_mm: Vector, *, side: Side) -> RayMap:
     first = np.cross(pole, [0.0, 1.0, 0.0])
     first /= np.linalg.norm(first)
     second = np.cross(pole, first)
-    polar = np.radians(POLAR_DEG)[:, None, None]
-    turn = (2.0 * np.pi * np.arange(N_TURNS) / N_TURNS)[None, :, None]
+    polar = np.radians(POLAR_DEG[::stride])[:, None, None]
+    turn = (2.0 * np.pi * np.arange(0, N_TURNS, stride) / N_TURNS)[None, :, None]
     directions = np.cos(polar) * pole + np.sin(polar) * (
         np.cos(turn) * first + np.sin(turn) * second
     )

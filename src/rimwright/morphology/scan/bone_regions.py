@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import label
+from scipy.ndimage import binary_dilation, label
 
 from rimwright.anatomy import Points, Vector
 from rimwright.morphology.scan.blur import Plates
@@ -36,10 +36,13 @@ HEAD_SHARE = 0.8
 """Everything within this share of the head's radius is femur, where the map does not reach."""
 POLE_CONE_RAYS = 47.0
 """Rings about the pole, to 95 degrees, in which no part of the femur lies beyond its head."""
+WHOLE_SHARE = 0.97
+"""A piece with this share of a region is the bone; the rest are specks."""
 LEAST_BEYOND_MM = 2.2
 """Where no socket was traced, bone from here on beyond the head is none of its smear, mm."""
 OTHER_HEAD_MARGIN_MM = 3.0
-N_CLOSE = 2
+CLOSE_MM, MOST_CLOSE = 2.4, 2
+"""Gaps in a bone's wall of twice this are bridged, in whole boxes: 1 to MOST_CLOSE steps."""
 PAD = 3
 
 
@@ -119,7 +122,7 @@ def part_bones(
 
 
 def _largest_piece(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_] | None:
-    """The largest connected part of a region; None of an empty one."""
+    """The largest part of a region with all that lies within a box of it; None of an empty one."""
     pieces, n = label(mask)
     if n == 0:
         return None
@@ -127,7 +130,13 @@ def _largest_piece(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_] | None:
         return mask
     sizes = np.bincount(pieces.ravel())
     sizes[0] = 0
-    return np.asarray(pieces == int(np.argmax(sizes)))
+    if sizes.max() > WHOLE_SHARE * sizes.sum():
+        return np.asarray(pieces == int(np.argmax(sizes)))
+    # porous bone in coarse boxes falls apart: what lies a box apart belongs together
+    near, _ = label(binary_dilation(mask, np.ones((3, 3, 3), dtype=bool)))
+    sizes = np.bincount(near[mask])
+    sizes[0] = 0
+    return np.asarray(mask & (near == int(np.argmax(sizes))))
 
 
 def _seed_joint(
@@ -154,7 +163,9 @@ def _seed_joint(
     with np.errstate(invalid="ignore"):
         middle = 0.5 * (head + socket)
         # a free head's smear is its own, that of a covered one may be the socket's
-        femur = (seen & (radius < head + np.where(covered, -0.2, 0.6))) | (radius < HEAD_SHARE * np.nanmedian(joint.head_mm))
+        femur = (seen & (radius < head + np.where(covered, -0.2, 0.6))) | (
+            radius < HEAD_SHARE * np.nanmedian(joint.head_mm)
+        )
         femur |= covered & (radius < np.minimum(middle, head + 0.2))
         hip_bone = covered & (radius > np.maximum(middle, socket - 0.2))
         hip_bone &= radius < socket + SEED_DEPTH_MM
@@ -213,6 +224,7 @@ def solid_of(
     *,
     level: float,
     beside: BoneSolid | None = None,
+    is_labelled: bool = False,
 ) -> BoneSolid | None:
     """
     One bone as a filled solid.
@@ -227,6 +239,8 @@ def solid_of(
         The limit of bone, HU.
     beside
         The bone across the joint, filled before; with the joint it closes this one.
+    is_labelled
+        Whether a label map drew the region: then its walls are whole, and nothing is bridged.
 
     Returns
     -------
@@ -243,12 +257,12 @@ def solid_of(
         spans.append((int(hit[0]), int(hit[-1]) + 1))
     box = tuple(slice(a, b) for a, b in spans)
     foreign = np.pad(codes[box] == JOINT, PAD)
-    if beside is not None:
+    if beside is not None and not is_labelled:
         foreign |= _placed(beside, foreign.shape, (spans[0][0], spans[1][0], spans[2][0]))
     inside = make_solid(
         np.pad(mask[box], PAD),
         foreign=foreign,
-        n_close=N_CLOSE,
+        n_close=0 if is_labelled else _n_close(grid),
         first=PAD,
         cut_low=spans[0][0] == 0,
         cut_high=spans[0][1] == mask.shape[0],
@@ -267,6 +281,15 @@ def solid_of(
         level=level,
         corner=(spans[0][0], spans[1][0], spans[2][0]),
     )
+
+
+def _n_close(grid: GradedGrid) -> int:
+    """Steps of closing for the grid's fine boxes."""
+    spacing = grid.scan.spacing_mm
+    finest = max(
+        float(np.diff(line).min() * h) for line, h in zip(grid.lines, spacing, strict=True)
+    )
+    return int(np.clip(round(CLOSE_MM / finest), 1, MOST_CLOSE))
 
 
 def _placed(

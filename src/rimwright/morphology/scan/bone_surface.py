@@ -173,7 +173,9 @@ def _onto_joint(vertices: Points, joint: JointMap, *, is_femur: bool) -> tuple[P
     polar = np.minimum(polar, len(POLAR_DEG) - 1)
     surface = joint.rays.at(joint.head_mm if is_femur else joint.socket_mm, polar, turn)
     depth = joint.rays.at(joint.depth(), polar, turn)
-    gap = joint.rays.at(np.where(joint.covered, joint.socket_mm - joint.head_mm, np.nan), polar, turn)
+    gap = joint.rays.at(
+        np.where(joint.covered, joint.socket_mm - joint.head_mm, np.nan), polar, turn
+    )
     # the narrower the joint, the nearer to its edge the ray remains the better guide
     wide = np.clip((np.nan_to_num(gap, nan=WIDE_MM) - NARROW_MM) / (WIDE_MM - NARROW_MM), 0.0, 1.0)
     earlier = (1.0 - wide) * NARROW_EARLIER

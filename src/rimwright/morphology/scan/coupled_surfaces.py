@@ -138,7 +138,10 @@ def trace_surfaces(
     profiles: Floats,
     *,
     polar_deg: Floats,
-    start_mm: float, radius_mm: float, inside_mm: float, outside_mm: float
+    start_mm: float,
+    radius_mm: float,
+    inside_mm: float,
+    outside_mm: float,
 ) -> CoupledPaths:
     """
     Trace head and socket through unwrapped profiles.
@@ -190,9 +193,7 @@ def trace_surfaces(
             head_extra = head_extra + NEIGHBOUR_COST * np.minimum(
                 (radii - near_heads[..., None]) ** 2, 30.0
             )
-            socket_extra = NEIGHBOUR_COST * np.minimum(
-                (radii - near_sockets[..., None]) ** 2, 30.0
-            )
+            socket_extra = NEIGHBOUR_COST * np.minimum((radii - near_sockets[..., None]) ** 2, 30.0)
         heads, sockets = _best_paths(
             edge,
             np.ascontiguousarray(head_extra),

@@ -17,6 +17,10 @@ STRIDE, N_ROUNDS = 3, 2
 LEAST_COVER = 0.15
 """Least share of the medial half of a head that a socket covers: trochanters and condyles have
 0.00 to 0.12, the poorest real hip tried (3 mm slices, metal) 0.20, sharp ones 0.4 and more."""
+POOR_LEAST, POOR_COVER = 0.08, 0.4
+"""A hip covered less than the second is looked at from all about; less than the first is none."""
+ABOUT_MM, USUAL_RADIUS_MM = 5.0, 24.5
+"""How far about, and with what radius to begin, mm."""
 LEAST_RADIUS_MM, MOST_RADIUS_MM = 13.0, 34.0
 LEAST_APART_MM, MOST_APART_MM = 90.0, 300.0
 """Distance of two femoral heads of one person, mm (adults: 150 to 200)."""
@@ -37,12 +41,20 @@ class FoundHip:
         Of the head, to about 1 mm.
     cover
         Share of its medial half that a socket is seen to cover.
+    share
+        Share of the head that is seen as a sphere.
     """
 
     side: Side
     centre_mm: Vector
     radius_mm: float
     cover: float
+    share: float
+
+    @property
+    def score(self) -> float:
+        """What the better of two looks at one hip has more of."""
+        return self.cover * self.share
 
 
 def find_hips(scan: OrientedGrid, coarse: OrientedGrid) -> tuple[FoundHip, ...]:
@@ -63,6 +75,8 @@ def find_hips(scan: OrientedGrid, coarse: OrientedGrid) -> tuple[FoundHip, ...]:
     for ball in find_balls(coarse, find_bone_edges(coarse))[:N_TRIED]:
         tried = [_tried(scan, ball.centre_mm, ball.radius_mm, side) for side in Side]
         best = max(tried, key=lambda hip: hip.cover)
+        if POOR_LEAST < best.cover < POOR_COVER:
+            best = _looked_about(scan, best)
         if best.cover < LEAST_COVER:
             continue
         if not LEAST_RADIUS_MM < best.radius_mm < MOST_RADIUS_MM:
@@ -71,6 +85,14 @@ def find_hips(scan: OrientedGrid, coarse: OrientedGrid) -> tuple[FoundHip, ...]:
             continue
         found.append(best)
     return _pair(found)
+
+
+def _looked_about(scan: OrientedGrid, hip: FoundHip) -> FoundHip:
+    """The best of several looks at a hip that is poorly seen: metal and porous bone mislead one."""
+    offsets = np.concatenate([np.zeros((1, 3)), ABOUT_MM * np.eye(3), -ABOUT_MM * np.eye(3)])
+    looks = [hip]
+    looks += [_tried(scan, hip.centre_mm + offset, USUAL_RADIUS_MM, hip.side) for offset in offsets]
+    return max(looks, key=lambda look: look.score)
 
 
 def _tried(scan: OrientedGrid, centre_mm: Vector, radius_mm: float, side: Side) -> FoundHip:
@@ -88,6 +110,7 @@ def _tried(scan: OrientedGrid, centre_mm: Vector, radius_mm: float, side: Side) 
         centre_mm=trace.sphere.centre_mm,
         radius_mm=trace.sphere.radius_mm,
         cover=trace.cover,
+        share=trace.sphere.share,
     )
 
 

@@ -167,9 +167,7 @@ def _facing(grid: OrientedGrid, boxes: list[tuple[slice, ...]], a: int, b: int) 
     return out
 
 
-def _as_hip(
-    grid: OrientedGrid, contact: Points, femur: int, hip_bone: int
-) -> LabelledHip | None:
+def _as_hip(grid: OrientedGrid, contact: Points, femur: int, hip_bone: int) -> LabelledHip | None:
     """A head and its socket, or None where the first label is no ball there or bulges inward."""
     sphere = fit_head_sphere(contact, np.ones(len(contact)), np.ones(len(contact), dtype=bool))
     if not LEAST_RADIUS_MM < sphere.radius_mm < MOST_RADIUS_MM:
@@ -191,9 +189,7 @@ def _as_hip(
     )
 
 
-def codes_from_labels(
-    grid: GradedGrid, labelled: LabelledHips, hip: LabelledHip
-) -> Codes:
+def codes_from_labels(grid: GradedGrid, labelled: LabelledHips, hip: LabelledHip) -> Codes:
     """
     Whose each box is, by the map.
 

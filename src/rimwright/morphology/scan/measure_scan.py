@@ -10,6 +10,7 @@ import numpy as np
 from rimwright.anatomy import (
     HipGeometry,
     LabelMap,
+    Measurement,
     Modality,
     Progress,
     Side,
@@ -47,6 +48,9 @@ DENSITY_REACH_MM = 78.0
 ASIS_ABOVE_MM, ASIS_BELOW_TOP_MM = 40.0, 25.0
 """An ASIS lies further above the socket than the first and, where the hip bone is cut by the top
 of the field, further below that cut than the second, mm."""
+MOST_TORN_DEG = 25.0
+"""Cranial and central version of one socket further apart than this are not of one rim, deg
+(retroverted sockets: up to about 20, from memory)."""
 TUBERCLE_MEDIAL_MM = 25.0
 LANDMARK_NAMES = ("asis", "pubic_tubercle", "asis_other", "pubic_tubercle_other")
 WIDEN_MM = 2.0
@@ -126,9 +130,7 @@ def measure_scan(
         tell=_within(tell, 0.2, 0.45),
     )
     doubts += bones.doubts
-    metal = find_metal(
-        scan, bones.trace.sphere.centre_mm, grid=bones.grid, codes=bones.codes
-    )
+    metal = find_metal(scan, bones.trace.sphere.centre_mm, grid=bones.grid, codes=bones.codes)
     doubts += _metal_doubts(metal, bones)
     if labels is not None:
         doubts.append("the bones were told apart by the label map, not by search")
@@ -168,40 +170,53 @@ def _measured(
         )
     cut = tuple(name for name in (*own_cut, *other_cut) if name not in given)
     use_other = bones.other_hip_bone is not None and other is not None and not cut
-    try:
-        hip = measure_hip(
-            side=side,
-            hip_bone=bones.hip_bone,
-            other_hip_bone=bones.other_hip_bone if use_other else None,
-            femur=bones.femur,
-            seed=bones.socket_seed,
-            other_seed=_sphere(*other) if use_other and other is not None else None,
-            landmarks_mm=given,
-            progress=_within(tell, 0.65, 0.33),
-        )
-    except BoneRefusal as refusal:
-        raise BoneRefusal(
-            f"the {side} {refusal.where} cannot be measured: {refusal.wrong}",
-            "scan",
-            "Look at the images; thinner slices, a larger field or surfaces of the bones may help",
-        ) from None
+    femur, femur_reason = bones.femur, bones.femur_reason
+    while True:
+        try:
+            hip = measure_hip(
+                side=side,
+                hip_bone=bones.hip_bone,
+                other_hip_bone=bones.other_hip_bone if use_other else None,
+                femur=femur,
+                seed=bones.socket_seed,
+                other_seed=_sphere(*other) if use_other and other is not None else None,
+                landmarks_mm=given,
+                progress=_within(tell, 0.65, 0.33),
+            )
+            break
+        except BoneRefusal as refusal:
+            if refusal.where == "femur" and femur is not None:
+                femur, femur_reason = None, f"the femur cannot be measured: {refusal.wrong}"
+                continue
+            raise BoneRefusal(
+                f"the {side} {refusal.where} cannot be measured: {refusal.wrong}",
+                "scan",
+                "Look at the images; thinner slices, a larger field or surfaces of the bones may "
+                "help",
+            ) from None
     warnings = hip.warnings
     if cut:
         spoken = ", ".join(_spoken(name) for name in cut)
         warnings = (*warnings, f"at the edge of the field, so not taken: {spoken}")
-    if bones.femur_reason:
-        warnings = (*warnings, bones.femur_reason)
+    if femur_reason:
+        warnings = (*warnings, femur_reason)
         measurements = {
-            key: replace(item, reason=bones.femur_reason)
+            key: replace(item, reason=femur_reason)
             if item.value is None and item.reason == "no femur given"
             else item
             for key, item in hip.measurements.items()
         }
         unavailable = {
-            part: bones.femur_reason if reason == "no femur given" else reason
+            part: femur_reason if reason == "no femur given" else reason
             for part, reason in hip.unavailable.items()
         }
-        hip = replace(hip, measurements=measurements, unavailable=unavailable)
+        unavailable.pop("head", None)
+        hip = replace(
+            hip,
+            measurements=measurements,
+            unavailable=unavailable,
+            head=_traced_head(bones),
+        )
     landmarks = {name: point for name, point in hip.landmarks_mm.items() if name not in cut}
     return replace(hip, landmarks_mm=landmarks, warnings=warnings)
 
@@ -233,6 +248,17 @@ def _spoken(name: str) -> str:
     stem = name.removesuffix("_other")
     words = "ASIS" if stem == "asis" else "pubic tubercle"
     return words + (" of the other side" if name.endswith("_other") else "")
+
+
+def _traced_head(bones: ScanBones) -> SphereFit:
+    """The head's sphere as its rays saw it, where the femur as a whole cannot be measured."""
+    sphere = bones.trace.sphere
+    return SphereFit(
+        centre_mm=sphere.centre_mm,
+        radius_mm=sphere.radius_mm,
+        rms_mm=sphere.rms_mm,
+        n_points=int(bones.joint.head_seen.sum()),
+    )
 
 
 def _sphere(centre: Vector, radius: float) -> SphereFit:
@@ -282,9 +308,25 @@ def _with_doubts(
     measurements = dict(hip.measurements)
     for key, item in measurements.items():
         for reason in reasons:
-            item = item.doubted(reason)  # noqa: PLW2901
+            item = item.doubted(reason)
         measurements[key] = item
+    _refuse_torn_versions(measurements)
     return replace(hip, measurements=measurements, warnings=(*doubts, *hip.warnings))
+
+
+def _refuse_torn_versions(measurements: dict[str, Measurement]) -> None:
+    """Refuse both versions where they contradict each other: then the rim was not seen."""
+    keys = ("acetabular_version_cranial", "acetabular_version_central")
+    first, second = (measurements[key].value for key in keys)
+    if first is None or second is None or abs(first - second) <= MOST_TORN_DEG:
+        return
+    reason = (
+        f"cranial and central version contradict each other ({first:.0f} and {second:.0f} degrees): "
+        "the rim is not seen well enough"
+    )
+    for key in keys:
+        item = measurements[key]
+        measurements[key] = Measurement.refused(item.unit, reason, method=item.method)
 
 
 def _crop(volume: Volume, scan: OrientedGrid, centre: Vector) -> Volume:

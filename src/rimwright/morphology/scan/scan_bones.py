@@ -125,17 +125,21 @@ def wrap_hip(
         codes = part_bones(grid, joint, plates, other_head=other_head)
     else:
         codes = codes_from_labels(grid, *labelled)
-    _check_socket_whole(grid, codes, trace)
+    if trace.sphere.share >= POOR_HEAD_SHARE:
+        _check_socket_whole(grid, codes, trace)
+    # of a joint hardly seen the bones' own edges tell more than its traced surfaces
+    onto = joint if trace.sphere.share >= POOR_HEAD_SHARE else None
     tell(0.5, "wrapping the femur")
     level = bone_limit(plates)
-    femur_solid = solid_of(grid, codes, FEMUR, level=level)
+    drawn = labelled is not None
+    femur_solid = solid_of(grid, codes, FEMUR, level=level, is_labelled=drawn)
     femur = None
     if femur_solid is not None:
         femur = surface_of(
-            grid, femur_solid, scanner=scanner, plates=plates, joint=joint, is_femur=True
+            grid, femur_solid, scanner=scanner, plates=plates, joint=onto, is_femur=True
         )
     tell(0.65, "wrapping the hip bone")
-    hip_solid = solid_of(grid, codes, HIP_BONE, level=level, beside=femur_solid)
+    hip_solid = solid_of(grid, codes, HIP_BONE, level=level, beside=femur_solid, is_labelled=drawn)
     if hip_solid is None:
         raise BoneRefusal(
             f"no hip bone was found about the {side} head",
@@ -143,9 +147,9 @@ def wrap_hip(
             "Give a series that holds the pelvis, or a label map",
         )
     hip_bone = surface_of(
-        grid, hip_solid, scanner=scanner, plates=plates, joint=joint, is_femur=False
+        grid, hip_solid, scanner=scanner, plates=plates, joint=onto, is_femur=False
     )
-    other_solid = solid_of(grid, codes, OTHER_HIP_BONE, level=level)
+    other_solid = solid_of(grid, codes, OTHER_HIP_BONE, level=level, is_labelled=drawn)
     other = None
     if other_solid is not None:
         other = surface_of(

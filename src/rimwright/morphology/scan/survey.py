@@ -81,9 +81,7 @@ def survey_scan(
     tell(1.0, "looked through")
     return ScanSurvey(
         hips=surveyed,
-        reason=""
-        if surveyed
-        else "no ball of bone in a hollow of bone of a hip's size was found",
+        reason="" if surveyed else "no ball of bone in a hollow of bone of a hip's size was found",
         doubts=tuple(doubts),
     )
 

@@ -158,6 +158,7 @@ def _seed_joint(
     socket = joint.socket_mm[near_polar, near_turn]
     covered = joint.covered[near_polar, near_turn] & on_map
     free = joint.free[near_polar, near_turn] & on_map
+    is_cone = on_map & (polar < POLE_CONE_RAYS)
     seen = joint.head_seen[near_polar, near_turn] & on_map
     box = float(max(np.diff(line).min() * h for line, h in zip(grid.lines, spacing, strict=True)))
     with np.errstate(invalid="ignore"):
@@ -166,11 +167,12 @@ def _seed_joint(
         femur = (seen & (radius < head + np.where(covered, -0.2, 0.6))) | (
             radius < HEAD_SHARE * np.nanmedian(joint.head_mm)
         )
+        femur |= is_cone & (radius < head - 0.3)
         femur |= covered & (radius < np.minimum(middle, head + 0.2))
         hip_bone = covered & (radius > np.maximum(middle, socket - 0.2))
         hip_bone &= radius < socket + SEED_DEPTH_MM
         # towards the pole there is nothing but hip bone beyond the head
-        beyond = on_map & (polar < POLE_CONE_RAYS) & (radius < head + 2.0 * SEED_DEPTH_MM + box)
+        beyond = is_cone & (radius < head + 2.0 * SEED_DEPTH_MM + box)
         hip_bone |= beyond & np.where(
             covered, radius > middle, radius > head + max(1.6 * box, LEAST_BEYOND_MM)
         )

@@ -30,6 +30,10 @@ NARROW_MM, WIDE_MM = 1.2, 2.4
 """Joint widths between which a vertex' own normal comes to see its own bone alone, mm."""
 NARROW_EARLIER = 0.35
 """How much sooner the traced surface takes over where the joint is narrow."""
+CONE_RAYS = 49.0
+"""Rings about the pole, to 99 degrees, in which the head bounds both bones."""
+FEMUR_REACH_MM, LEAST_GAP_MM = 0.8, 0.2
+"""A femur reaches no further beyond the head's traced surface, a hip bone comes no nearer, mm."""
 N_SMOOTH, N_FINISH = 2, 8
 """Rounds of smoothing before the edges are sought, to take the boxes' steps out, and after, to
 take the noise of single vertices out: a broad rim's summit is found by turns of a few degrees."""
@@ -75,6 +79,7 @@ def surface_of(
     if joint is not None:
         laid, weight = _onto_joint(vertices, joint, is_femur=is_femur)
         placed = (1.0 - weight) * placed + weight * laid
+        placed = _kept_apart(placed, joint, is_femur=is_femur)
     placed = _smoothed(placed, triangles, n_rounds=N_FINISH)
     return TriangleMesh(vertices_mm=placed, triangles=triangles)
 
@@ -186,3 +191,26 @@ def _onto_joint(vertices: Points, joint: JointMap, *, is_femur: bool) -> tuple[P
     factor = np.where(take, surface / np.maximum(radius, 1e-9), 1.0)
     laid: Points = joint.rays.centre_mm + (vertices - joint.rays.centre_mm) * factor[:, None]
     return laid, weight[:, None]
+
+
+def _kept_apart(vertices: Points, joint: JointMap, *, is_femur: bool) -> Points:
+    """
+    Keep each bone on its own side of the head's surface, wherever that is known.
+
+    Where both bones touch at the socket's edge, and a thick slice smears them into one, boxes and
+    normals of one reach into the other.
+    """
+    polar, turn, radius = joint.rays.cells(vertices)
+    on_map = polar <= CONE_RAYS
+    polar = np.minimum(polar, len(POLAR_DEG) - 1)
+    known = joint.rays.at((joint.head_seen | joint.covered).astype(float), polar, turn) > 0.5
+    head = joint.rays.at(joint.head_mm, polar, turn)
+    if is_femur:
+        beyond = on_map & known & (radius > head + FEMUR_REACH_MM)
+        target = head
+    else:
+        beyond = on_map & known & (radius < head + LEAST_GAP_MM)
+        target = head + LEAST_GAP_MM
+    factor = np.where(beyond, target / np.maximum(radius, 1e-9), 1.0)
+    kept: Points = joint.rays.centre_mm + (vertices - joint.rays.centre_mm) * factor[:, None]
+    return kept

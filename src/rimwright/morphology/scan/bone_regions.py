@@ -36,6 +36,9 @@ HEAD_SHARE = 0.8
 """Everything within this share of the head's radius is femur, where the map does not reach."""
 POLE_CONE_RAYS = 47.0
 """Rings about the pole, to 95 degrees, in which no part of the femur lies beyond its head."""
+SMEAR_SHARE = 1.0
+"""In thick slices nothing nearer than this share of a slice beyond a head that the socket no longer
+covers is bone."""
 WHOLE_SHARE = 0.97
 """A piece with this share of a region is the bone; the rest are specks."""
 LEAST_BEYOND_MM = 2.2
@@ -177,6 +180,15 @@ def _seed_joint(
             covered, radius > middle, radius > head + max(1.6 * box, LEAST_BEYOND_MM)
         )
         between = covered & (radius >= head + 0.2) & (radius <= socket - 0.2)
+        if max(grid.scan.drawn) > 1:
+            # thick slices smear the rim onto the head beyond the end of the joint
+            between |= (
+                is_cone
+                & seen
+                & ~covered
+                & (radius > head + 0.6)
+                & (radius < head + SMEAR_SHARE * float(grid.scan.voxel_mm.max()))
+            )
         # a free head ends where it ends: what is bright just beyond is not grown from it
         wall = free & ~covered & (radius > head + 0.7) & (radius < head + 0.7 + 1.1 * box)
     at = tuple(index.T)

@@ -46,7 +46,7 @@ def check_grid(scan: OrientedGrid) -> None:
     BoneRefusal
         Its voxels are longer than MOST_MM, or it is thinner than a head.
     """
-    longest = float(scan.spacing_mm.max())
+    longest = float(scan.voxel_mm.max())
     if longest > MOST_MM:
         raise BoneRefusal(
             f"the voxels are too long to show a joint (got {longest:.1f} mm, need at most "

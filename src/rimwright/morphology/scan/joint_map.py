@@ -40,6 +40,8 @@ DOUBT_RAYS = 13
 WEAK_SD_MM = 0.4
 """How far a ray that sees no joint may leave what its neighbours say, SD, mm."""
 LEAST_START_MM = 0.3
+THICK_BLUR = 2.5
+"""SD, in rays (0.8 mm), of the mean taken over both surfaces in thick slices."""
 EDGE_BLUR = 1.6
 """SD, in rays, of the neighbourhood that tells how far inside the covered part a ray lies."""
 MOST_COVERED_MM = 10.5
@@ -128,6 +130,8 @@ def map_joint(scan: OrientedGrid, trace: JointTrace, scanner: Scanner, plates: P
     # what was not fitted is drawn from beside; far from anything seen the head is its sphere
     head = _mended(head, fallback=radius)
     socket = np.where(area, _mended(socket, fallback=np.nan), np.nan)
+    if max(scan.drawn) > 1:
+        head, socket = _calmed(head), np.where(area, _calmed(socket), np.nan)
     socket = np.where(area, np.maximum(socket, head), np.nan)
     gap = socket - head
     least = np.maximum(LEAST_RESOLVED_MM, UNRESOLVED_SIGMAS * sigma)
@@ -162,7 +166,7 @@ def _mended_start(trace: JointTrace, near: Mask, area: Mask) -> tuple[Floats, Fl
     off &= doubtful
     use = area & ~off & (paths.socket_mm - paths.head_mm < MOST_COVERED_MM)
     head = np.where(use, paths.head_mm, head)
-    socket = np.where(use, paths.socket_mm, socket)
+    socket = np.where(use & ~weak, paths.socket_mm, socket)
     return head, np.maximum(socket, head + LEAST_START_MM), weak | off
 
 
@@ -269,6 +273,16 @@ def _mended(radius: Floats, *, fallback: float, blur: float = 1.2) -> Floats:
             guess = _unwrapped(np.where(total > 0.05, value / total, np.nan))
         out = np.where(missing, guess, out)
     return np.where(np.isfinite(out), out, fallback)
+
+
+def _calmed(radius: Floats) -> Floats:
+    """A surface without the rings that thick slices leave in it: a mean over THICK_BLUR rays."""
+    seen = np.isfinite(radius)
+    total = gaussian_filter(_wrapped(seen.astype(float)), THICK_BLUR, mode="nearest")
+    value = gaussian_filter(_wrapped(np.where(seen, radius, 0.0)), THICK_BLUR, mode="nearest")
+    with np.errstate(invalid="ignore", divide="ignore"):
+        calm = _unwrapped(value / total)
+    return np.where(seen, calm, np.nan)
 
 
 def _without_outliers(radius: Floats) -> Floats:

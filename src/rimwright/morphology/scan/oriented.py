@@ -26,11 +26,20 @@ class OrientedGrid:
         axis m.
     origin_mm
         (3,), middle of voxel (0, 0, 0), mm, image frame.
+    drawn
+        How many of these voxels one of the scanner's makes, along each axis: 1 unless thick
+        slices were drawn finer.
     """
 
     values: npt.NDArray[Any]
     step: Floats
     origin_mm: Floats
+    drawn: tuple[int, int, int] = (1, 1, 1)
+
+    @property
+    def voxel_mm(self) -> Floats:
+        """Edges of the scanner's own voxels along z, y and x of the array, (3,) mm."""
+        return self.spacing_mm * np.array(self.drawn)
 
     @property
     def spacing_mm(self) -> Floats:

@@ -69,7 +69,7 @@ def survey_scan(
             spheres = {hip.side: (hip.centre_mm, hip.radius_mm) for hip in hips}
     except BoneRefusal as refusal:
         return ScanSurvey(hips=(), reason=refusal.wrong)
-    longest = float(scan.spacing_mm.max())
+    longest = float(scan.voxel_mm.max())
     if longest > THICK_MM:
         doubts.append(f"voxels {longest:.1f} mm long: angles to about 3 degrees")
     tell(0.8, "looking for metal")

@@ -122,7 +122,8 @@ def measure_scan(
             "Check side and series; a hip that cannot be found may be given as surfaces",
         )
     centre, radius = spheres[side]
-    fine = refine(scan)
+    # a label map is as coarse as its voxels: drawing them finer would only draw their steps
+    fine = refine(scan) if labels is None else scan
     doubts = check_field(scan, centre, radius, side=str(side))
     bones = wrap_hip(
         fine,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import binary_dilation, label
+from scipy.ndimage import binary_dilation
 
 from rimwright.anatomy import Points, Vector
 from rimwright.morphology.scan.blur import Plates
@@ -20,6 +20,7 @@ from rimwright.morphology.scan.growing import (
     WALL,
     Codes,
     grow_regions,
+    largest_piece,
     make_solid,
     make_well_composed,
 )
@@ -43,7 +44,9 @@ WHOLE_SHARE = 0.97
 """A piece with this share of a region is the bone; the rest are specks."""
 LEAST_BEYOND_MM = 2.2
 """Where no socket was traced, bone from here on beyond the head is none of its smear, mm."""
-OTHER_HEAD_MARGIN_MM = 3.0
+OTHER_HEAD_MARGIN_MM, OTHER_SOCKET_MM = 3.0, 10.0
+"""The other hip's head with this margin is kept out of the pelvis; bone up to the second distance
+beyond it, on its medial side, is hip bone, mm."""
 CLOSE_MM, MOST_CLOSE = 2.4, 2
 """Gaps in a bone's wall of twice this are bridged, in whole boxes: 1 to MOST_CLOSE steps."""
 PAD = 3
@@ -116,7 +119,7 @@ def part_bones(
     codes = np.zeros(grid.values.shape, np.uint8)
     _seed_joint(grid, joint, codes, is_bone)
     if other_head is not None:
-        _wall_other_head(grid, codes, *other_head)
+        _seed_other_hip(grid, codes, is_bone, joint.rays.centre_mm, *other_head)
     grow_regions(codes, is_bone)
     codes[codes == WALL] = NOTHING
     if other_head is not None:
@@ -126,20 +129,30 @@ def part_bones(
 
 def _largest_piece(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_] | None:
     """The largest part of a region with all that lies within a box of it; None of an empty one."""
-    pieces, n = label(mask)
-    if n == 0:
+    box = _box_of(mask)
+    if box is None:
         return None
-    if n == 1:
-        return mask
-    sizes = np.bincount(pieces.ravel())
-    sizes[0] = 0
-    if sizes.max() > WHOLE_SHARE * sizes.sum():
-        return np.asarray(pieces == int(np.argmax(sizes)))
-    # porous bone in coarse boxes falls apart: what lies a box apart belongs together
-    near, _ = label(binary_dilation(mask, np.ones((3, 3, 3), dtype=bool)))
-    sizes = np.bincount(near[mask])
-    sizes[0] = 0
-    return np.asarray(mask & (near == int(np.argmax(sizes))))
+    part = mask[box]
+    largest = largest_piece(part)
+    if np.count_nonzero(largest) <= WHOLE_SHARE * np.count_nonzero(part):
+        # porous bone in coarse boxes falls apart: what lies a box apart belongs together
+        near = largest_piece(binary_dilation(part, np.ones((3, 3, 3), dtype=bool)))
+        largest = part & near
+    out = np.zeros_like(mask)
+    out[box] = largest
+    return out
+
+
+def _box_of(mask: npt.NDArray[np.bool_]) -> tuple[slice, ...] | None:
+    """The box that holds a region."""
+    slices = []
+    for axis in range(3):
+        others = tuple(a for a in range(3) if a != axis)
+        hit = np.flatnonzero(mask.any(axis=others))
+        if not len(hit):
+            return None
+        slices.append(slice(int(hit[0]), int(hit[-1]) + 1))
+    return tuple(slices)
 
 
 def _seed_joint(
@@ -206,20 +219,36 @@ def _box_corner(grid: GradedGrid, centre: Vector, reach: float) -> Points:
     return np.asarray(centre + axes @ np.full(3, reach))
 
 
-def _wall_other_head(grid: GradedGrid, codes: Codes, centre: Vector, radius: float) -> None:
-    """Keep the other hip's head out of the pelvis."""
-    reach = radius + OTHER_HEAD_MARGIN_MM
+def _seed_other_hip(
+    grid: GradedGrid,
+    codes: Codes,
+    is_bone: npt.NDArray[np.bool_],
+    own: Vector,
+    centre: Vector,
+    radius: float,
+) -> None:
+    """Seed the other hip bone beyond its head's medial side, and keep that head out of it."""
+    reach = radius + OTHER_SOCKET_MM
     low = grid.nearest(_box_corner(grid, centre, -reach))
     high = grid.nearest(_box_corner(grid, centre, reach))
     low, high = np.minimum(low, high), np.maximum(low, high) + 1
     ranges = [np.arange(a, b) for a, b in zip(low, high, strict=True)]
     index = np.stack(np.meshgrid(*ranges, indexing="ij"), axis=-1).reshape(-1, 3)
-    near = np.linalg.norm(grid.to_mm(index) - centre, axis=1) < reach
-    codes[tuple(index[near].T)] = WALL
+    away = grid.to_mm(index) - centre
+    distance = np.linalg.norm(away, axis=1)
+    head = distance < radius + OTHER_HEAD_MARGIN_MM
+    # medial and cranial of a head there is nothing but its hip bone
+    towards = (own - centre) / np.linalg.norm(own - centre)
+    medial = (away @ towards > 0.35 * distance) & (away[:, 2] > -0.2 * distance)
+    seeds = medial & ~head & (distance < reach)
+    at = tuple(index.T)
+    codes[tuple(index[head].T)] = WALL
+    chosen = seeds & is_bone[at] & (codes[at] == NOTHING)
+    codes[tuple(index[chosen].T)] = OTHER_HIP_BONE
 
 
 def _part_at_midline(grid: GradedGrid, codes: Codes, own: Vector, other: Vector) -> None:
-    """Give what lies beyond the plane midway between both heads to the other hip bone."""
+    """Part the pelvis at the plane midway between both heads."""
     middle, across = 0.5 * (own + other), own - other
     # the plane in this grid's indices: nearer to one head than to the other
     lines = [grid.scan.step[:, axis, None] * line for axis, line in enumerate(grid.lines)]
@@ -228,7 +257,9 @@ def _part_at_midline(grid: GradedGrid, codes: Codes, own: Vector, other: Vector)
     beyond = (
         parts[0][:, None, None] + parts[1][None, :, None] + parts[2][None, None, :] + offset
     ) < 0
-    codes[beyond & (codes == HIP_BONE)] = OTHER_HIP_BONE
+    pelvis = (codes == HIP_BONE) | (codes == OTHER_HIP_BONE)
+    codes[pelvis & beyond] = OTHER_HIP_BONE
+    codes[pelvis & ~beyond] = HIP_BONE
 
 
 def solid_of(

@@ -21,6 +21,8 @@ INSIDE_MM, OUTSIDE_MM = 3.6, 2.4
 """Length of the profile through each vertex on either side, mm."""
 MOST_MOVE_MM = 1.8
 """An edge further away is not this surface's, mm."""
+N_EDGE_STEPS, EDGE_SETTLED_MM = 6, 0.01
+"""Steps in which a vertex finds its edge: the many of a surface need no more."""
 MOST_MISFIT = 4.0
 ONTO_JOINT_MM = 2.5
 """A vertex of the boxes this near a traced surface of the joint lies on it, mm."""
@@ -74,7 +76,7 @@ def surface_of(
     vertices = _smoothed(vertices, triangles, n_rounds=N_SMOOTH)
     normals = TriangleMesh(vertices_mm=vertices, triangles=triangles).vertex_normals()
     move, sure = _edge_offsets(grid.scan, vertices, normals, scanner=scanner, plates=plates)
-    move = _spread(move, sure, triangles, len(vertices))
+    move = _spread(move, sure, triangles)
     placed = vertices + move[:, None] * normals
     if joint is not None:
         laid, weight = _onto_joint(vertices, joint, is_femur=is_femur)
@@ -82,6 +84,28 @@ def surface_of(
         placed = _kept_apart(placed, joint, is_femur=is_femur)
     placed = _smoothed(placed, triangles, n_rounds=N_FINISH)
     return TriangleMesh(vertices_mm=placed, triangles=triangles)
+
+
+def rough_surface_of(grid: GradedGrid, solid: BoneSolid) -> TriangleMesh:
+    """
+    The surface of a bone to about a box, for its landmarks.
+
+    Parameters
+    ----------
+    grid, solid
+        The bone as boxes.
+
+    Returns
+    -------
+    TriangleMesh
+        Closed, outward, image frame.
+    """
+    points, quads = wrap_solid(solid.inside, solid.field, solid.level)
+    vertices = grid.to_mm(points + np.array(solid.corner) - PAD)
+    triangles = split_quads(vertices, quads)
+    return TriangleMesh(
+        vertices_mm=_smoothed(vertices, triangles, n_rounds=N_SMOOTH), triangles=triangles
+    )
 
 
 def _smoothed(points: Points, triangles: Ints, *, n_rounds: int) -> Points:
@@ -145,13 +169,15 @@ def _edge_offsets(
         start=start,
         mean=believed,
         sd=sd,
+        n_steps=N_EDGE_STEPS,
+        settled_mm=EDGE_SETTLED_MM,
     )
     sure = (misfit < MOST_MISFIT) & (np.abs(found[:, 0]) < MOST_MOVE_MM)
     sure &= fall[rows, steepest] > 40.0
     return found[:, 0], sure
 
 
-def _spread(move: Floats, sure: Mask, triangles: Ints, n: int) -> Floats:
+def _spread(move: Floats, sure: Mask, triangles: Ints) -> Floats:
     """Moves where they are sure, drawn from beside where they are not."""
     value = np.where(sure, move, 0.0)[:, None]
     weight = sure.astype(float)[:, None]

@@ -17,7 +17,7 @@ from numba import njit, prange
 
 from rimwright.anatomy import Floats
 
-N_STEPS = 14
+N_STEPS, SETTLED_MM = 14, 2e-3
 NOISE_HU = 45.0
 """Misfit that counts as one, HU: noise and what the plateaus cannot explain."""
 LEAST_PLATE_MM, MOST_PLATE_MM = 0.25, 6.0
@@ -139,7 +139,9 @@ def _solve(a, b, n, x):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, parallel=True)
-def _fit(profiles, first, step, count, sigma, start, mean, sd, is_joint, out, quality):  # type: ignore[no-untyped-def]
+def _fit(
+    profiles, first, step, count, sigma, start, mean, sd, is_joint, n_steps, settled, out, quality
+):  # type: ignore[no-untyped-def]
     """Levenberg and Marquardt's steps for each profile."""
     use = 9 if is_joint else 5
     for ray in prange(len(profiles)):
@@ -154,7 +156,7 @@ def _fit(profiles, first, step, count, sigma, start, mean, sd, is_joint, out, qu
             normal, pull,
         )  # fmt: skip
         damping = 1e-2
-        for _ in range(N_STEPS):
+        for _ in range(n_steps):
             for i in range(use):
                 for j in range(use):
                     trial[i, j] = normal[i, j]
@@ -179,7 +181,7 @@ def _fit(profiles, first, step, count, sigma, start, mean, sd, is_joint, out, qu
                     for j in range(use):
                         normal[i, j] = trial[i, j]
                 damping = max(damping * 0.2, 1e-6)
-                if size < 2e-3 or gain < 1e-3:
+                if size < settled or gain < 1e-3:
                     break
             else:
                 damping *= 8.0
@@ -200,6 +202,8 @@ def fit_edges(
     start: Floats,
     mean: Floats,
     sd: Floats,
+    n_steps: int = N_STEPS,
+    settled_mm: float = SETTLED_MM,
 ) -> tuple[Floats, Floats]:
     """
     Fit plateaus and edges to profiles.
@@ -216,6 +220,8 @@ def fit_edges(
         (n, 5) or (n, 9): where to begin, and what is believed of each parameter beforehand.
         Columns: outer face, thickness, spongy, plate, soft tissue; across a joint also the
         opposite face, its plate's thickness, plate and spongy.
+    n_steps, settled_mm
+        Steps at most, and the move of a face that ends them sooner.
 
     Returns
     -------
@@ -240,6 +246,8 @@ def fit_edges(
         whole(mean),
         whole(sd),
         is_joint,
+        int(n_steps),
+        float(settled_mm),
         out,
         quality,
     )

@@ -73,6 +73,73 @@ def grow_regions(codes: Codes, is_bone: npt.NDArray[np.bool_]) -> Codes:
 
 
 @njit(cache=True, nogil=True)
+def _number_pieces(mask, number, queue):  # type: ignore[no-untyped-def]
+    """Number the connected pieces from 1; the number of the largest, 0 if there is none."""
+    nz, ny, nx = mask.shape
+    count = 0
+    best = 0
+    most = 0
+    for k0 in range(nz):
+        for j0 in range(ny):
+            for i0 in range(nx):
+                if not mask[k0, j0, i0] or number[k0, j0, i0] != 0:
+                    continue
+                count += 1
+                number[k0, j0, i0] = count
+                queue[0] = (k0 * ny + j0) * nx + i0
+                head, n = 0, 1
+                while head < n:
+                    at = queue[head]
+                    head += 1
+                    k = at // (ny * nx)
+                    j = (at // nx) % ny
+                    i = at % nx
+                    for step in range(6):
+                        z, y, x = k, j, i
+                        if step == 0:
+                            z += 1
+                        elif step == 1:
+                            z -= 1
+                        elif step == 2:
+                            y += 1
+                        elif step == 3:
+                            y -= 1
+                        elif step == 4:
+                            x += 1
+                        else:
+                            x -= 1
+                        if z < 0 or y < 0 or x < 0 or z >= nz or y >= ny or x >= nx:
+                            continue
+                        if mask[z, y, x] and number[z, y, x] == 0:
+                            number[z, y, x] = count
+                            queue[n] = (z * ny + y) * nx + x
+                            n += 1
+                if n > most:
+                    most = n
+                    best = count
+    return best
+
+
+def largest_piece(mask: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """
+    The largest connected piece of a region.
+
+    Parameters
+    ----------
+    mask
+        (nz, ny, nx) bool.
+
+    Returns
+    -------
+    (nz, ny, nx) bool
+        Empty of an empty region.
+    """
+    number = np.zeros(mask.shape, np.int32)
+    best = _number_pieces(mask, number, np.empty(int(np.count_nonzero(mask)) + 1, np.int64))
+    return (number == best) & mask
+
+
+@njit(cache=True, nogil=True)
 def _shift_any(inside, out, grow):  # type: ignore[no-untyped-def]
     """One step of dilation (grow) or erosion with the six neighbours."""
     nz, ny, nx = inside.shape

@@ -84,6 +84,8 @@ def find_hips(scan: OrientedGrid, coarse: OrientedGrid) -> tuple[FoundHip, ...]:
         if np.linalg.norm(best.centre_mm - ball.centre_mm) > 0.6 * ball.radius_mm:
             continue
         found.append(best)
+        if len({hip.side for hip in found if hip.cover > POOR_COVER}) == 2:
+            break
     return _pair(found)
 
 

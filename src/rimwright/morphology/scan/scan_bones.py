@@ -11,7 +11,7 @@ from rimwright.anatomy import Progress, Side, SphereFit, TriangleMesh, Vector
 from rimwright.errors import BoneRefusal
 from rimwright.morphology.scan.blur import Plates, Scanner, learn_scanner
 from rimwright.morphology.scan.bone_regions import bone_limit, part_bones, solid_of
-from rimwright.morphology.scan.bone_surface import surface_of
+from rimwright.morphology.scan.bone_surface import rough_surface_of, surface_of
 from rimwright.morphology.scan.graded_grid import GradedGrid, grade
 from rimwright.morphology.scan.growing import FEMUR, HIP_BONE, OTHER_HIP_BONE, Codes
 from rimwright.morphology.scan.joint_map import JointMap, map_joint
@@ -152,9 +152,7 @@ def wrap_hip(
     other_solid = solid_of(grid, codes, OTHER_HIP_BONE, level=level, is_labelled=drawn)
     other = None
     if other_solid is not None:
-        other = surface_of(
-            grid, other_solid, scanner=scanner, plates=plates, joint=None, is_femur=False
-        )
+        other = rough_surface_of(grid, other_solid)
     femur_reason = _neck_lost(femur, trace)
     tell(1.0, "wrapped")
     return ScanBones(

@@ -50,8 +50,14 @@ class TriangleMesh:
 
     def area_vectors_mm2(self) -> Floats:
         """Normal of every triangle times its area, (m, 3) mm²."""
-        corners = self.corners_mm()
-        return 0.5 * np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        a, b, c = (self.vertices_mm[self.triangles[:, corner]] for corner in range(3))
+        first, second = b - a, c - a
+        vectors = np.empty_like(first)
+        for axis in range(3):
+            one, two = (axis + 1) % 3, (axis + 2) % 3
+            vectors[:, axis] = first[:, one] * second[:, two] - first[:, two] * second[:, one]
+        vectors *= 0.5
+        return vectors
 
     def normals(self) -> Floats:
         """Unit outward normal of every triangle, (m, 3); zero for a degenerate one."""
@@ -61,7 +67,9 @@ class TriangleMesh:
 
     def centroids_mm(self) -> Points:
         """Centroid of every triangle, (m, 3) mm."""
-        return self.corners_mm().mean(axis=1)
+        a, b, c = (self.vertices_mm[self.triangles[:, corner]] for corner in range(3))
+        centroids: Points = (a + b + c) / 3.0
+        return centroids
 
     def vertex_normals(self) -> Floats:
         """Area-weighted unit outward normal at every vertex, (n, 3)."""

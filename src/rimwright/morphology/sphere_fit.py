@@ -18,6 +18,12 @@ SIGMA_OF_MAD = 1.4826
 SETTLED_MM = 1e-9
 """Refinement stops when centre and radius move less than this, mm: far below any surface."""
 
+MOST_POINTS = 4000
+"""Points that the rounds of a refined sphere look at: with a scatter of 0.3 mm they fix it to
+0.01 mm."""
+DRIFT_MM = 5.0
+"""How far a sphere may move or grow from its start before points it needs are not looked at, mm."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RefinedSphere:
@@ -151,13 +157,16 @@ def refine_sphere(
     Notes
     -----
     Gauss-Newton steps on radial distance with the biweight; scatter from the median absolute
-    miss of the inliers. Every step is a sum over points, so the answer does not hang on their
+    miss of the inliers. Of more than MOST_POINTS near the start every so manieth is taken for the
+    rounds; what is kept and its rms are of all. Every step is a sum over points, so the answer does not hang on their
     order beyond rounding. O(n) a round. Source: robust regression, textbook.
     """
     points = np.asarray(points_mm, dtype=np.float64)
     area = _shares(points, weights)
     sphere = np.append(start.centre_mm, start.radius_mm)
     cutoff = most_cutoff_mm
+    all_points, all_area = points, area
+    points, area = _enough(points, area, start=start, reach_mm=most_cutoff_mm + DRIFT_MM)
     for turn in range(n_concentrations + n_rounds):
         offset = points - sphere[:3]
         reach = np.linalg.norm(offset, axis=1)
@@ -196,6 +205,7 @@ def refine_sphere(
         cutoff = wanted
         if settled:
             break
+    points, area = all_points, all_area
     centre, radius = sphere[:3], float(sphere[3])
     miss = np.linalg.norm(points - centre, axis=1) - radius
     inliers = np.abs(miss) < cutoff
@@ -213,6 +223,16 @@ def refine_sphere(
         n_points=int(np.count_nonzero(inliers)),
     )
     return RefinedSphere(fit=fit, inliers=inliers, cutoff_mm=cutoff)
+
+
+def _enough(
+    points: Points, area: Floats, *, start: SphereFit, reach_mm: float
+) -> tuple[Points, Floats]:
+    """The points near a sphere, and no more of them than its rounds need."""
+    miss = np.linalg.norm(points - start.centre_mm, axis=1) - start.radius_mm
+    near = np.flatnonzero(np.abs(miss) < reach_mm)
+    chosen = near[:: max(1, -(-len(near) // MOST_POINTS))]
+    return points[chosen], area[chosen]
 
 
 def _shares(points: Points, weights: Floats | None) -> Floats:

@@ -158,8 +158,9 @@ def refine_sphere(
     -----
     Gauss-Newton steps on radial distance with the biweight; scatter from the median absolute
     miss of the inliers. Of more than MOST_POINTS near the start every so manieth is taken for the
-    rounds; what is kept and its rms are of all. Every step is a sum over points, so the answer does not hang on their
-    order beyond rounding. O(n) a round. Source: robust regression, textbook.
+    rounds; what is kept and its rms are of all. Every step is a sum over points, so of fewer the
+    answer does not hang on their order beyond rounding. O(n) a round. Source: robust
+    regression, textbook.
     """
     points = np.asarray(points_mm, dtype=np.float64)
     area = _shares(points, weights)

@@ -29,8 +29,8 @@ MOVE_COST, GAP_MOVE_COST = 0.04, 0.03
 WIDTH_COST = 0.012
 """Cost of each step of joint width: of two equal walls the nearer one is the socket."""
 PAIRED_DEG = 80.0
-"""Within this angle from the pole nearly every hip has a socket: there a head's edge without one is the
-far side of two plates that touch."""
+"""Within this angle from the pole nearly every hip has a socket: there a head's edge without one
+is the far side of two plates that touch."""
 PAIR_SHARE = 0.8
 """How far, there, the poorer of both edges decides."""
 NEIGHBOUR_COST = 0.03

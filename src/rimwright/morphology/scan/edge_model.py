@@ -1,11 +1,12 @@
 """
-Where a blurred bone surface really lies: plateaus joined by edges of known blur, fitted to profiles.
+Where a blurred bone surface really lies: plateaus joined by edges of known blur, fitted.
 
-A surface seen through a scanner is a step smeared over two or three voxels, and a plate thinner than
-the smear looks both wider and paler than it is. So no threshold finds its surface. Here a profile
-across it is explained as plateaus (spongy bone, plate, soft tissue, and the same again across a
-joint) whose edges are all smeared by the scan's own blur, and the edges are moved until the
-profile is explained. What the profile cannot tell is held by what the whole scan says of plates.
+A surface seen through a scanner is a step smeared over two or three voxels, and a plate thinner
+than the smear looks both wider and paler than it is. So no threshold finds its surface. Here a
+profile across it is explained as plateaus (spongy bone, plate, soft tissue, and the same again
+across a joint) whose edges are all smeared by the scan's own blur, and the edges are moved until
+the profile is explained. What the profile cannot tell is held by what the whole scan says of
+plates.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import math
 import numpy as np
 from numba import njit, prange
 
-from rimwright.anatomy import Floats
+from rimwright.anatomy import Floats, Ints
 
 N_STEPS, SETTLED_MM = 14, 2e-3
 NOISE_HU = 45.0
@@ -139,9 +140,21 @@ def _solve(a, b, n, x):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, parallel=True)
-def _fit(
-    profiles, first, step, count, sigma, start, mean, sd, is_joint, n_steps, settled, out, quality
-):  # type: ignore[no-untyped-def]
+def _fit(  # type: ignore[no-untyped-def]
+    profiles,
+    first,
+    step,
+    count,
+    sigma,
+    start,
+    mean,
+    sd,
+    is_joint,
+    n_steps,
+    settled,
+    out,
+    quality,
+):  # fmt: skip
     """Levenberg and Marquardt's steps for each profile."""
     use = 9 if is_joint else 5
     for ray in prange(len(profiles)):
@@ -197,7 +210,7 @@ def fit_edges(
     *,
     first_mm: Floats,
     step_mm: float,
-    count: Floats,
+    count: Ints | int,
     sigma_mm: Floats,
     start: Floats,
     mean: Floats,

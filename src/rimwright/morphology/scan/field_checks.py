@@ -94,7 +94,8 @@ def check_field(scan: OrientedGrid, centre_mm: Vector, radius_mm: float, *, side
         )
     if room < SOCKET_MARGIN_MM:
         return [
-            f"the field ends {room:.0f} mm beyond the head: the rim or the bone behind it may be cut"
+            f"the field ends {room:.0f} mm beyond the head: the rim or the bone behind it may be "
+            "cut"
         ]
     return []
 

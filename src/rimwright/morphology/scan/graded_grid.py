@@ -1,4 +1,4 @@
-"""A grid that is fine about the joint and coarse elsewhere: means of whole voxels, lines unevenly set."""
+"""A grid fine about the joint and coarse elsewhere: means over boxes of whole voxels."""
 
 from __future__ import annotations
 
@@ -121,7 +121,7 @@ def grade(
                 max(1, round(coarse_mm / spacing)),
             )
         )
-    lines = tuple(0.5 * (edge[1:] + edge[:-1] - 1.0) for edge in edges)
+    lines = [(edge[1:] + edge[:-1] - 1).astype(np.float64) / 2.0 for edge in edges]
     return GradedGrid(
         values=_box_means(scan.values, *edges),
         lines=(lines[0], lines[1], lines[2]),

@@ -60,14 +60,14 @@ def _cast_votes(index, along, r0, r1, dr, convex, concave):  # type: ignore[no-u
     for e in range(len(index)):
         r = r0
         while r <= r1:
-            z = int(round(index[e, 0] + r * along[e, 0]))
-            y = int(round(index[e, 1] + r * along[e, 1]))
-            x = int(round(index[e, 2] + r * along[e, 2]))
+            z = round(index[e, 0] + r * along[e, 0])
+            y = round(index[e, 1] + r * along[e, 1])
+            x = round(index[e, 2] + r * along[e, 2])
             if 0 <= z < nz and 0 <= y < ny and 0 <= x < nx:
                 convex[z, y, x] += 1.0
-            z = int(round(index[e, 0] - r * along[e, 0]))
-            y = int(round(index[e, 1] - r * along[e, 1]))
-            x = int(round(index[e, 2] - r * along[e, 2]))
+            z = round(index[e, 0] - r * along[e, 0])
+            y = round(index[e, 1] - r * along[e, 1])
+            x = round(index[e, 2] - r * along[e, 2])
             if 0 <= z < nz and 0 <= y < ny and 0 <= x < nx:
                 concave[z, y, x] += 1.0
             r += dr

@@ -1,4 +1,4 @@
-"""Head and socket surface between the voxels, on the map of rays, with what could not be resolved."""
+"""Head and socket surface between the voxels, on the map of rays, and what is not resolved."""
 
 from __future__ import annotations
 
@@ -297,8 +297,8 @@ def _without_outliers(radius: Floats) -> Floats:
 def _joined(seen: Mask) -> Mask:
     """The covered part of the map without specks, pinholes and islands."""
     turns = seen.shape[1] // 2
-    wide = _wrapped(seen, turns)
+    wide = _wrapped(seen.astype(np.float64), turns) > 0.5
     closed = binary_closing(np.pad(wide, 8, mode="edge"), np.ones((7, 7)))
     opened = binary_opening(closed, np.ones((3, 3)))
     whole = binary_fill_holes(opened[7:])[1:-8, 8:-8]
-    return _unwrapped(whole, turns)
+    return _unwrapped(whole.astype(np.float64), turns) > 0.5

@@ -55,7 +55,7 @@ def find_metal(
     block = scan.values[low[0] : high[0], low[1] : high[1], low[2] : high[2]]
     if int(block.max()) <= METAL_HU:
         return ()
-    pieces, n = label(block > METAL_HU, structure=np.ones((3, 3, 3)))
+    pieces, _ = label(block > METAL_HU, structure=np.ones((3, 3, 3)))
     voxel = float(abs(np.linalg.det(scan.step)))
     found = []
     for number, box in enumerate(find_objects(pieces), start=1):

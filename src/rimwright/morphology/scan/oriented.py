@@ -39,19 +39,22 @@ class OrientedGrid:
     @property
     def voxel_mm(self) -> Floats:
         """Edges of the scanner's own voxels along z, y and x of the array, (3,) mm."""
-        return self.spacing_mm * np.array(self.drawn)
+        edges: Floats = self.spacing_mm * np.array(self.drawn, dtype=np.float64)
+        return edges
 
     @property
     def spacing_mm(self) -> Floats:
         """Distance of neighbouring voxels along z, y and x of the array, (3,) mm."""
-        return np.linalg.norm(self.step, axis=0)
+        spacing: Floats = np.linalg.norm(self.step, axis=0)
+        return spacing
 
     @property
     def to_index_matrix(self) -> Floats:
         """(3, 3), turns mm from the origin into array indices (z, y, x)."""
-        return np.linalg.inv(self.step)
+        matrix: Floats = np.linalg.inv(self.step)
+        return matrix
 
-    def to_mm(self, index: Points) -> Points:
+    def to_mm(self, index: npt.ArrayLike) -> Points:
         """Array indices, (..., 3) in the order z, y, x, to mm."""
         return np.asarray(index, dtype=np.float64) @ self.step.T + self.origin_mm
 

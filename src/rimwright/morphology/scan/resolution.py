@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from rimwright.anatomy import HipGeometry, hours_of_rim, spoken_hour
+from rimwright.anatomy import HipGeometry, Measurement, hours_of_rim, spoken_hour
 from rimwright.morphology.scan.joint_map import LEAST_RESOLVED_MM, JointMap
 
 LUNATE_GAP_MM = 5.0
@@ -56,14 +56,22 @@ def name_unresolved(hip: HipGeometry, joint: JointMap) -> HipGeometry:
     measurements = dict(hip.measurements)
     warnings = list(hip.warnings)
     if least.value is not None and least.value < LEAST_RESOLVED_MM:
-        measurements["joint_space_min"] = least.doubted(
-            f"under resolution: narrower than {LEAST_RESOLVED_MM} mm, where the scan's blur hides it"
+        reason = (
+            f"under resolution: narrower than {LEAST_RESOLVED_MM} mm, where the scan's blur hides "
+            "it"
+        )
+        measurements["joint_space_min"] = (
+            least.doubted(reason)
+            if least.value > 0.0
+            else Measurement.refused(
+                least.unit, f"{reason}; the surfaces found touch", method=least.method
+            )
         )
     if named:
         warnings.append(
             f"joint space under resolution (less than {LEAST_RESOLVED_MM} mm, or hidden by the "
-            f"scan's blur) on {100 * share:.0f} % of the articular surface; no joint space is given "
-            f"at {_spoken(named)}"
+            f"scan's blur) on {100 * share:.0f} % of the articular surface; no joint space is "
+            f"given at {_spoken(named)}"
         )
     return replace(
         hip,

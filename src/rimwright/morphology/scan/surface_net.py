@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import njit
 
-from rimwright.anatomy import Floats, Ints, Points
+from rimwright.anatomy import Ints, Points
 
 
 @njit(cache=True, nogil=True)
@@ -94,7 +94,9 @@ def _quads(inside, number, quads):  # type: ignore[no-untyped-def]
     return n
 
 
-def wrap_solid(inside: npt.NDArray[np.bool_], field: Floats, level: float) -> tuple[Points, Ints]:
+def wrap_solid(
+    inside: npt.NDArray[np.bool_], field: npt.NDArray[np.float32], level: float
+) -> tuple[Points, Ints]:
     """
     Wrap a solid in quads.
 

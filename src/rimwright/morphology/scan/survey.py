@@ -95,7 +95,8 @@ def _hip(
     below, above = _reach(scan, centre)
     if below < SHAFT_BELOW_MM:
         unfit["neck_shaft_angle"] = (
-            f"the scan ends {below:.0f} mm below the head (about {SHAFT_BELOW_MM:.0f} mm are needed)"
+            f"the scan ends {below:.0f} mm below the head (about {SHAFT_BELOW_MM:.0f} mm are "
+            "needed)"
         )
     if below < CONDYLES_BELOW_MM:
         unfit["femoral_version"] = (

@@ -84,7 +84,7 @@ class RayMap:
 
     def solid_angles(self) -> Floats:
         """Solid angle that each ray stands for, (n_polar, n_turns), sr."""
-        n_polar, n_turns = self.shape
+        n_turns = self.shape[1]
         polar = np.radians(self.polar_deg)
         ring = np.sin(polar) * (polar[1] - polar[0])
         return np.repeat(ring[:, None] * (2.0 * np.pi / n_turns), n_turns, axis=1)

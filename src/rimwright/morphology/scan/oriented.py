@@ -39,19 +39,19 @@ class OrientedGrid:
     @property
     def voxel_mm(self) -> Floats:
         """Edges of the scanner's own voxels along z, y and x of the array, (3,) mm."""
-        edges: Floats = self.spacing_mm * np.array(self.drawn, dtype=np.float64)
+        edges: Floats = np.multiply(self.spacing_mm, self.drawn, dtype=np.float64)
         return edges
 
     @property
     def spacing_mm(self) -> Floats:
         """Distance of neighbouring voxels along z, y and x of the array, (3,) mm."""
-        spacing: Floats = np.linalg.norm(self.step, axis=0)
+        spacing: Floats = np.sqrt(np.sum(self.step**2, axis=0))
         return spacing
 
     @property
     def to_index_matrix(self) -> Floats:
         """(3, 3), turns mm from the origin into array indices (z, y, x)."""
-        matrix: Floats = np.linalg.inv(self.step)
+        matrix: Floats = np.asarray(np.linalg.inv(self.step), dtype=np.float64)
         return matrix
 
     def to_mm(self, index: npt.ArrayLike) -> Points:

@@ -1,4 +1,4 @@
-"""Slow things made once for all workers of one test session: pickles beside the session's folders."""
+"""Slow things made once for all workers of a session: pickles beside its temporary folders."""
 
 from __future__ import annotations
 

@@ -78,7 +78,7 @@ def made_profiles(gap_mm: float, *, opening_deg: float, noise_hu: float = 30.0):
     values = 250 + 1150 * ndtr((r - head[..., None] + 1.4) / 0.7)
     values = values - 1360 * ndtr((r - head[..., None]) / 0.7)
     socket = (head + gap_mm)[..., None]
-    covered = POLAR_DEG < opening_deg
+    covered = opening_deg > POLAR_DEG
     beyond = 1360 * ndtr((r - socket) / 0.7) - 1150 * ndtr((r - socket - 1.4) / 0.7)
     values = values + beyond * covered[:, None, None]
     return values + rng.normal(scale=noise_hu, size=values.shape), head, covered

@@ -81,7 +81,7 @@ def test_a_ball_is_wrapped_at_its_level() -> None:
 @pytest.mark.property
 @given(st.integers(0, 10_000), st.floats(0.1, 0.9))
 def test_any_solid_has_a_manifold_surface(seed: int, share: float) -> None:
-    """After mending, random boxes have a closed surface: two triangles an edge, one fan a vertex."""
+    """Mended, random boxes have a closed surface: two triangles an edge, one fan a vertex."""
     rng = np.random.default_rng(seed)
     inside = np.zeros((9, 9, 9), dtype=bool)
     inside[2:-2, 2:-2, 2:-2] = rng.random((5, 5, 5)) < share

@@ -16,13 +16,9 @@ import pytest
 from rimwright.anatomy import Side
 from rimwright.casework import case_from_document, plan_case, prepare_hip
 from rimwright.imaging import read_volume, write_ct_series
+from rimwright.morphology.scan import measure_scan
 from rimwright.phantom import demo_shape, make_hip
 from rimwright.phantom.ct import CtGrid, CtLook, make_ct, person_bones
-
-try:
-    from rimwright.morphology.scan import measure_scan
-except ImportError:
-    measure_scan = None
 
 SHAPE = (512, 512, 400)
 ROUNDS = 3
@@ -93,7 +89,6 @@ def test_reading(benchmark, series, capsys):
     benchmark.pedantic(lambda: read_volume(series), rounds=1)
 
 
-@pytest.mark.skipif(measure_scan is None, reason="measure_scan is not there yet")
 def test_hip_from_series(benchmark, series, capsys):
     """Series to geometry of one hip, as a ratio to reading it; 6 is the limit, 3 the aim."""
     plain = best_of(lambda: read_plainly(series))
@@ -104,7 +99,6 @@ def test_hip_from_series(benchmark, series, capsys):
     benchmark.pedantic(lambda: measure_scan(read_volume(series).volume, side=Side.LEFT), rounds=1)
 
 
-@pytest.mark.skipif(measure_scan is None, reason="measure_scan is not there yet")
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="memory is read from /proc")
 def test_memory_of_a_hip_from_series(benchmark, series, capsys):
     """Largest memory of a process that reads the series and measures one hip."""
@@ -121,7 +115,6 @@ def test_memory_of_a_hip_from_series(benchmark, series, capsys):
         )
 
 
-@pytest.mark.skipif(measure_scan is None, reason="measure_scan is not there yet")
 def test_plan_from_scanned_hip(benchmark, series, capsys):
     """A plan from the hip measured in the series."""
     document = {

@@ -86,8 +86,8 @@ def lay_in(monkeypatch, hip: HipGeometry, *, metal: tuple[MetalPiece, ...] = ())
     import rimwright.morphology.scan as scan
 
     laid = LaidIn(hip, metal=metal)
-    monkeypatch.setattr(scan, "measure_scan", laid.measure_scan, raising=False)
-    monkeypatch.setattr(scan, "survey_scan", laid.survey_scan, raising=False)
+    monkeypatch.setattr(scan, "measure_scan", laid.measure_scan)
+    monkeypatch.setattr(scan, "survey_scan", laid.survey_scan)
     return laid
 
 

@@ -32,7 +32,6 @@ from rimwright.casework import (
     two_hips,
     write_plan,
 )
-from rimwright.casework.scans import AXES_DOUBT, LABELS_USED
 from rimwright.errors import BoneRefusal, CaseRefusal, Refusal
 from rimwright.fixation import anchors_with_density
 from rimwright.fixation.drill_density import FROM_DEPTH_MM
@@ -139,7 +138,7 @@ def test_the_density_does_not_hold_the_whole_scan(series, laid):
 
 
 def test_labels_and_landmarks_are_handed_on(series, laid, labelled):
-    """The label map is used and that is said; landmarks of the person go along."""
+    """Label map and landmarks go along; what the reader mended in the map is said."""
     point = np.array([1.0, 2.0, 3.0])
     files = ScanFiles(image=series, labels=labelled, landmarks_mm={"asis": point})
     (measured,) = measure_files(files, (Side.RIGHT,))
@@ -148,17 +147,17 @@ def test_labels_and_landmarks_are_handed_on(series, laid, labelled):
     assert asked["landmarks_mm"]["asis"] is point
     assert measured.hip.side is Side.RIGHT
     assert measured.source.has_labels
-    assert LABELS_USED in measured.hip.warnings
     assert "labels.nii.gz: made smaller" in measured.hip.warnings
 
 
 def test_axes_the_file_does_not_state_are_said(series, laid, monkeypatch):
-    """The hip carries that its axes were assumed, and the warning."""
-    read = imaging.read_volume(series)
-    monkeypatch.setattr(imaging, "read_volume", lambda *_, **__: replace(read, axes_assumed=True))
+    """The hip carries that its axes were assumed, and the reader's word of it once."""
+    said = "it does not state its axes: LPS was taken, as is usual"
+    read = replace(imaging.read_volume(series), axes_assumed=True, warnings=(said,))
+    monkeypatch.setattr(imaging, "read_volume", lambda *_, **__: read)
     (measured,) = measure_files(ScanFiles(image=series), (Side.LEFT,))
     assert measured.hip.axes_assumed
-    assert AXES_DOUBT in measured.hip.warnings
+    assert [text for text in measured.hip.warnings if "axes" in text] == [f"series: {said}"]
 
 
 @pytest.mark.fault
@@ -191,7 +190,7 @@ def test_a_refusal_names_the_file(series, labelled, monkeypatch, where, expected
     def no_hip(*_, **__):
         raise BoneRefusal("too few", where, "Do")
 
-    monkeypatch.setattr(scan, "measure_scan", no_hip, raising=False)
+    monkeypatch.setattr(scan, "measure_scan", no_hip)
     with pytest.raises(BoneRefusal) as refused:
         measure_files(ScanFiles(image=series, labels=labelled), (Side.LEFT,))
     assert str(refused.value) == expected

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib
 import json
 import sys
 
@@ -11,8 +10,6 @@ import pytest
 
 from rimwright.cli.app import main
 from rimwright.phantom import demo_shape, make_hip
-
-HAS_ROUTE = hasattr(importlib.import_module("rimwright.morphology.scan"), "measure_scan")
 
 
 def run(capfd, monkeypatch, *arguments):
@@ -35,7 +32,6 @@ def test_another_source_is_wrong_usage(capfd, monkeypatch, tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.oracle
-@pytest.mark.skipif(not HAS_ROUTE, reason="rimwright.morphology.scan.measure_scan is missing")
 def test_the_plan_of_the_scan_rests_on_the_hip_that_was_scanned(capfd, monkeypatch, tmp_path):
     """Head and socket where they were made, every option there, a report and the slices."""
     out = tmp_path / "demo"

@@ -234,7 +234,7 @@ def test_pictures_are_never_written_over_others(command, series, tmp_path, monke
     def measured(*_, **__):
         raise AssertionError("it was measured first")
 
-    monkeypatch.setattr(scan, "measure_scan", measured, raising=False)
+    monkeypatch.setattr(scan, "measure_scan", measured)
     arguments = ("--image", series, "--side", "left", "--radial", tmp_path)
     code, out, err = command("measure", *arguments)
     assert (code, out) == (1, "")

@@ -138,8 +138,6 @@ def radial_by_hand(
         progress=within(tell, 0.0, READING_SHARE),
     )
     notes = [f"image: {text}" for text in read.warnings]
-    if read.axes_assumed:
-        notes.append("the file does not say which way its axes run: its format's usual ones")
     if read.volume.modality is not Modality.CT:
         notes.append("read by eye: nothing is measured in this image")
     subject = RadialSubject(side=side, volume=read.volume, points=points, notes=tuple(notes))

@@ -31,8 +31,6 @@ READING_SHARE = 0.4
 IMAGE_SHARE = 0.9
 """Of reading, what the image takes where a label map is read too."""
 
-AXES_DOUBT = "the file does not say which way its axes run; its format's usual ones were taken"
-LABELS_USED = "bones told apart by the label map, not by search: the hip is as good as its labels"
 _SCAN_WORDS = ("scan", "image", "volume", "CT")
 _LABEL_WORDS = ("labels", "label map")
 _BONE_WORDS = ("hip bone", "femur")
@@ -208,17 +206,12 @@ def measure_in(
         This scan does not hold that hip.
     """
     found = _measured(scan, files, side, progress=progress)
-    doubts = [*scan.notes]
-    if scan.axes_assumed:
-        doubts.append(AXES_DOUBT)
-    if scan.labels is not None:
-        doubts.append(LABELS_USED)
     density = found.density
     return MeasuredHip(
         hip=replace(
             found.hip,
             axes_assumed=scan.axes_assumed,
-            warnings=tuple(dict.fromkeys((*doubts, *found.hip.warnings))),
+            warnings=tuple(dict.fromkeys((*scan.notes, *found.hip.warnings))),
         ),
         input_digest=digest_of_scan(files, side, contents=scan.contents) or "",
         # A copy: a view would keep the whole scan in memory.

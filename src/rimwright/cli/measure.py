@@ -129,9 +129,19 @@ def _show(hips: Sequence[HipGeometry], *, as_json: bool, as_list: bool) -> None:
         return
     from rimwright.casework import hip_document
 
-    warn(list(dict.fromkeys(text for hip in hips for text in hip.warnings)))
+    warn(_warnings_of(hips))
     documents = [hip_document(hip) for hip in hips]
     print_json(documents if as_list else documents[0])
+
+
+def _warnings_of(hips: Sequence[HipGeometry]) -> list[str]:
+    """Warnings of all hips, each once; one that is not of every hip begins with its side."""
+    said = [
+        text if all(text in each.warnings for each in hips) else f"{hip.side}: {text}"
+        for hip in hips
+        for text in hip.warnings
+    ]
+    return list(dict.fromkeys(said))
 
 
 def _refuse_beside_image(**given: object) -> None:

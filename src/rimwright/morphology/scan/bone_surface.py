@@ -36,6 +36,8 @@ CONE_RAYS = 49.0
 """Rings about the pole, to 99 degrees, in which the head bounds both bones."""
 FEMUR_REACH_MM, LEAST_GAP_MM = 0.8, 0.2
 """A femur reaches no further beyond the head's traced surface, a hip bone comes no nearer, mm."""
+MOST_GIVEN_MM = 0.5
+"""Most that is given back to an edge, mm."""
 N_SMOOTH, N_FINISH = 2, 8
 """Rounds of smoothing before the edges are sought, to take the boxes' steps out, and after, to
 take the noise of single vertices out: a broad rim's summit is found by turns of a few degrees."""
@@ -83,6 +85,8 @@ def surface_of(
         placed = (1.0 - weight) * placed + weight * laid
         placed = _kept_apart(placed, joint, is_femur=is_femur)
     placed = _smoothed(placed, triangles, n_rounds=N_FINISH)
+    if max(grid.scan.drawn) == 1:
+        placed = _unrounded(placed, triangles, grid.scan, scanner)
     return TriangleMesh(vertices_mm=placed, triangles=triangles)
 
 
@@ -175,6 +179,30 @@ def _edge_offsets(
     sure = (misfit < MOST_MISFIT) & (np.abs(found[:, 0]) < MOST_MOVE_MM)
     sure &= fall[rows, steepest] > 40.0
     return found[:, 0], sure
+
+
+def _unrounded(vertices: Points, triangles: Ints, scan: OrientedGrid, scanner: Scanner) -> Points:
+    """
+    Give back what blur takes from edges: a blurred surface sinks by half σ² times its curvature.
+
+    To first order, for a surface bent little within the blur (heat flow, textbook); sharper edges
+    get MOST_GIVEN_MM at most and stay short of what they lost.
+    """
+    normals = TriangleMesh(vertices_mm=vertices, triangles=triangles).vertex_normals()
+    bent = np.einsum("ij,ij->i", vertices - _ring_mean(vertices, triangles), normals)
+    # of a ring of radius e the mean lies e²/4 times the sum of both curvatures below
+    edge2 = _ring_mean(np.einsum("ij,ij->i", vertices, vertices)[:, None], triangles)[:, 0]
+    middle = _ring_mean(vertices, triangles)
+    edge2 = (
+        edge2
+        - 2.0 * np.einsum("ij,ij->i", vertices, middle)
+        + np.einsum("ij,ij->i", vertices, vertices)
+    )
+    sigma = scanner.sigma_along(scan, normals)
+    given = np.clip(2.0 * sigma**2 * bent / np.maximum(edge2, 0.05), -MOST_GIVEN_MM, MOST_GIVEN_MM)
+    given = 0.5 * given + 0.5 * _ring_mean(given[:, None], triangles)[:, 0]
+    out: Points = vertices + given[:, None] * normals
+    return out
 
 
 def _spread(move: Floats, sure: Mask, triangles: Ints) -> Floats:

@@ -30,6 +30,20 @@ scan.measure_scan = slow
 """
 """Measuring that never ends, so that the signal meets it for certain."""
 
+EATEN_SIGNAL = """
+import time
+import rimwright.morphology.scan as scan
+def eats(volume, **_):
+    open("measuring", "w").close()
+    try:
+        while True:
+            time.sleep(0.01)
+    except SystemExit:
+        raise SystemError("returned a result with an exception set") from None
+scan.measure_scan = eats
+"""
+"""What compiled code makes of a signal that meets it between its own lines."""
+
 
 def start(*arguments: object, cwd: Path, before: str = "") -> subprocess.Popen[str]:
     """The command in a process of its own."""
@@ -63,6 +77,7 @@ def test_stopped_midway(tmp_path, number, code):
 
 
 @pytest.mark.fault
+@pytest.mark.parametrize("before", [SLOW_SCAN, EATEN_SIGNAL], ids=["between", "inside"])
 @pytest.mark.parametrize(
     "job",
     [
@@ -70,14 +85,14 @@ def test_stopped_midway(tmp_path, number, code):
         ("plan", "case.toml", "--out", "plan"),
     ],
 )
-def test_stopped_while_a_scan_is_measured(tmp_path, job):
-    """Ctrl-C between two stages of a scan: no traceback, and nothing is written."""
+def test_stopped_while_a_scan_is_measured(tmp_path, job, before):
+    """Ctrl-C between two stages of a scan or inside one: no traceback, and nothing is written."""
     write_series(tmp_path / "series")
     (tmp_path / "case.toml").write_text(
         'schema = "rimwright.case/1"\nid = "x"\nside = "left"\n[sources]\nimage = "series"\n',
         encoding="utf-8",
     )
-    process = start(*job, cwd=tmp_path, before=SLOW_SCAN)
+    process = start(*job, cwd=tmp_path, before=before)
     end = time.monotonic() + WAIT_S
     while not (tmp_path / "measuring").exists() and process.poll() is None:
         assert time.monotonic() < end
@@ -87,6 +102,7 @@ def test_stopped_while_a_scan_is_measured(tmp_path, job):
     assert process.returncode == 130
     assert out == ""
     assert "Traceback" not in err
+    assert "fault of this program" not in err
     assert {path.name for path in tmp_path.iterdir()} == {"series", "case.toml", "measuring"}
 
 

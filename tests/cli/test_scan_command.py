@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import jsonschema
 import pytest
@@ -239,3 +240,26 @@ def test_pictures_are_never_written_over_others(command, series, tmp_path, monke
     code, out, err = command("measure", *arguments)
     assert (code, out) == (1, "")
     assert "something stands there already" in only_line(err)
+
+
+def test_a_warning_of_one_of_two_hips_names_its_side(command, series, monkeypatch, hip):
+    """What is said of both hips stands once and bare; what is said of one begins with its side."""
+    import rimwright.morphology.scan as scan
+
+    laid = scan.measure_scan
+
+    def measured(volume, *, side, **given):
+        found = laid(volume, side=side, **given)
+        of_one = {"left": ("metal of 3 mm³", "cut"), "right": ("metal of 5 mm³",)}
+        doubts = ("thick slices", *of_one[str(side)])
+        return replace(found, hip=replace(found.hip, warnings=doubts))
+
+    monkeypatch.setattr(scan, "measure_scan", measured)
+    code, _, err = command("measure", "--image", series, "--side", "both", "--json")
+    assert code == 0, err
+    assert [line.removeprefix("caution: ") for line in err.splitlines()] == [
+        "thick slices",
+        "left: metal of 3 mm³",
+        "left: cut",
+        "right: metal of 5 mm³",
+    ]

@@ -18,7 +18,7 @@ from rimwright.cli.measure import measure
 from rimwright.cli.plan import plan
 from rimwright.cli.schema import schema
 from rimwright.cli.screen import say
-from rimwright.cli.stopping import watch_signals
+from rimwright.cli.stopping import stop_if_asked, watch_signals
 from rimwright.errors import Refusal
 
 EXIT_REFUSED = 1
@@ -77,21 +77,28 @@ def main() -> NoReturn:
     watch_signals()
     try:
         app(prog_name="rimwright")
-    except Refusal as refusal:
-        say(str(refusal))
-    except MemoryError:
+    except Exception as error:  # noqa: BLE001 - the last line of defence against a traceback
+        stop_if_asked()  # compiled code turns the exit of a signal into an error of its own
+        _say_why(error)
+    raise SystemExit(EXIT_REFUSED)
+
+
+def _say_why(error: Exception) -> None:
+    """One line on what ended the command; a fault of the program shows where, if asked."""
+    if isinstance(error, Refusal):
+        say(str(error))
+    elif isinstance(error, MemoryError):
         say("not enough memory for this job. Close other programs, or reduce the surfaces.")
-    except OSError as error:
+    elif isinstance(error, OSError):
         _reraise_if_asked()
         place = f"{error.filename}: " if error.filename else ""
         say(f"{place}{error.strerror or type(error).__name__}. Check the path and the disk.")
-    except Exception as error:  # noqa: BLE001 - the last line of defence against a traceback
+    else:
         _reraise_if_asked()
         say(
             f"a fault of this program, not of your file ({type(error).__name__}: {error}). "
             f"Run it again with {TRACEBACK_SWITCH}=1 and report what it prints."
         )
-    raise SystemExit(EXIT_REFUSED)
 
 
 def _reraise_if_asked() -> None:

@@ -36,6 +36,8 @@ CONE_RAYS = 49.0
 """Rings about the pole, to 99 degrees, in which the head bounds both bones."""
 FEMUR_REACH_MM, LEAST_GAP_MM = 0.8, 0.2
 """A femur reaches no further beyond the head's traced surface, a hip bone comes no nearer, mm."""
+FINE_VOXEL_MM = 2.0
+"""In longer voxels nothing is given back to edges: there the first order is not enough."""
 MOST_GIVEN_MM = 0.5
 """Most that is given back to an edge, mm."""
 N_SMOOTH, N_FINISH = 2, 8
@@ -85,7 +87,7 @@ def surface_of(
         placed = (1.0 - weight) * placed + weight * laid
         placed = _kept_apart(placed, joint, is_femur=is_femur)
     placed = _smoothed(placed, triangles, n_rounds=N_FINISH)
-    if max(grid.scan.drawn) == 1:
+    if float(grid.scan.voxel_mm.max()) < FINE_VOXEL_MM:
         placed = _unrounded(placed, triangles, grid.scan, scanner)
     return TriangleMesh(vertices_mm=placed, triangles=triangles)
 

@@ -31,7 +31,7 @@ from rimwright.morphology.scan.metal import find_metal
 from rimwright.morphology.scan.oriented import OrientedGrid, orient
 from rimwright.morphology.scan.refining import refine
 from rimwright.morphology.scan.resolution import name_unresolved
-from rimwright.morphology.scan.scan_bones import wrap_hip
+from rimwright.morphology.scan.scan_bones import POOR_HEAD_SHARE, wrap_hip
 from rimwright.morphology.scan.scan_doubts import metal_doubts, with_doubts
 from rimwright.morphology.scan.scanned_hip import ScannedHip
 from rimwright.morphology.scan.wrapped_hip import measure_wrapped
@@ -117,7 +117,14 @@ def measure_scan(
         tell=_within(tell, 0.2, 0.45),
     )
     doubts += bones.doubts
-    metal = find_metal(scan, bones.trace.sphere.centre_mm, grid=bones.grid, codes=bones.codes)
+    # whose a box is can be told only where the head is well seen
+    is_told = bones.trace.sphere.share >= POOR_HEAD_SHARE or labelled is not None
+    metal = find_metal(
+        scan,
+        bones.trace.sphere.centre_mm,
+        grid=bones.grid if is_told else None,
+        codes=bones.codes if is_told else None,
+    )
     doubts += metal_doubts(metal, bones)
     if labels is not None:
         doubts.append("the bones were told apart by the label map, not by search")

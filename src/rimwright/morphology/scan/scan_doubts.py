@@ -12,6 +12,8 @@ from rimwright.morphology.scan.scanned_hip import MetalPiece
 
 ROOF_KEYS = ("lateral_centre_edge_angle_sourcil", "tonnis_angle")
 """What rests on the ends of the roof; on a made scan of 3 mm slices it missed by up to 40 deg."""
+LARGE_METAL_MM3 = 200.0
+"""More metal than an anchor or two about the hip makes every number doubtful, mm³."""
 MOST_TORN_DEG = 25.0
 """Cranial and central version of one socket further apart than this are not of one rim, deg
 (retroverted sockets: up to about 20, from memory)."""
@@ -39,8 +41,8 @@ def metal_doubts(metal: tuple[MetalPiece, ...], bones: ScanBones) -> list[str]:
     where = sorted({piece.lies_in for piece in metal})
     through = float(bones.trace.metal.mean())
     text = (
-        f"metal ({len(metal)} piece{'s' if len(metal) > 1 else ''}, {total:.0f} mm³, in the "
-        f"{' and the '.join(where) if where != ['elsewhere'] else 'field beside the bones'}): "
+        f"metal ({len(metal)} piece{'s' if len(metal) > 1 else ''}, {total:.0f} mm³, "
+        f"{'about the hip' if where == ['elsewhere'] else 'in the ' + ' and the '.join(where)}): "
         "streaks and blooming move surfaces"
     )
     if through > 0.005:
@@ -80,8 +82,8 @@ def with_doubts(
             f"voxels of {' × '.join(f'{edge:.1f}' for edge in scan.voxel_mm[::-1])} mm: angles to "
             "about 3 degrees, narrow joints under resolution"
         )
-    if any(piece.volume_mm3 > 200.0 and piece.lies_in != "elsewhere" for piece in metal):
-        reasons.append("metal in the bone")
+    if any(piece.volume_mm3 > LARGE_METAL_MM3 for piece in metal):
+        reasons.append("metal about the hip")
     if bones.doubts:
         reasons.append("the head is poorly seen")
     if not bones.scanner.learned:

@@ -5,7 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from morphology.femur.bones import cut_below, femur_of, head_on_neck, mirrored, turned_mesh
+from morphology.femur.bones import (
+    HEAD_CENTRE,
+    NECK_AXIS,
+    cut_below,
+    femur_of,
+    head_on_neck,
+    mirrored,
+    turned_mesh,
+)
 from rimwright.anatomy import Side, Status, TriangleMesh, pelvic_frame_of_image
 from rimwright.errors import BoneRefusal
 from rimwright.morphology.femur import DEPARTURE_MM, FemurGeometry, measure_femur
@@ -322,3 +330,32 @@ def test_condyles_lie_where_they_were_built() -> None:
     line = line - (line @ axes.shaft_axis) * axes.shaft_axis
     cosine = line @ exact / np.linalg.norm(line) / np.linalg.norm(exact)
     assert np.degrees(np.arccos(min(cosine, 1.0))) < 0.3
+
+
+def test_a_core_within_the_head_is_no_neck() -> None:
+    """
+    A surface that also runs inside the head, as that of a bone left hollow, shows no neck there.
+
+    A ball of 18 mm in the head of 24 mm, joined to its pole: behind it the rays fall to nothing
+    before they meet the neck.
+    """
+    bone = head_on_neck()
+    assert measured(bone).axes is not None
+    turns = np.linspace(0.0, np.pi, 41)
+    ball = turned_mesh(
+        18.0 * np.column_stack([-np.cos(turns), np.sin(turns)]), centre=HEAD_CENTRE, axis=NECK_AXIS
+    )
+    n = len(bone.vertices_mm)
+    along = (bone.vertices_mm - HEAD_CENTRE) @ NECK_AXIS
+    inner = ball.triangles + n
+    inner[inner == n + len(ball.vertices_mm) - 2] = int(np.argmin(along))
+    femur = measured(
+        TriangleMesh(
+            vertices_mm=np.vstack([bone.vertices_mm, ball.vertices_mm]),
+            triangles=np.vstack([bone.triangles, inner]),
+        )
+    )
+    assert femur.axes is None
+    item = femur.measurements["alpha_angle_max"]
+    assert item.status is Status.REFUSED
+    assert "runs inside the head" in item.reason

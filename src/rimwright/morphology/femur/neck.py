@@ -41,6 +41,9 @@ BOTTOM_FRACTION = 0.01
 flanks are no parabolas."""
 BOTTOM_STEP_MM = 0.25
 """Step at which the bottom of the narrowing is tried before it is interpolated, mm."""
+INSIDE_BALL = 0.85
+"""A section whose edge lies within this many head radii of the head centre lies inside the ball: a
+neck's leaves the ball at one radius, and a flattened head's a little before."""
 N_TURNS = 25
 """Most corrections of the axis."""
 SETTLED_RAD = 1e-6
@@ -87,7 +90,8 @@ def find_neck(surface: FemurSurface, head: FoundHead) -> FoundNeck | str:
     Returns
     -------
     FoundNeck or str
-        The neck, or the reason why none is seen: the bone ends too near to the head.
+        The neck, or the reason why none is seen: the bone ends too near to the head, or its surface
+        has walls within it.
 
     Raises
     ------
@@ -114,6 +118,12 @@ def find_neck(surface: FemurSurface, head: FoundHead) -> FoundNeck | str:
         axis = neck.axis
         if turn < SETTLED_RAD:
             break
+    edge_mm = float(np.hypot(neck.along_mm, neck.radius_mm))
+    if edge_mm < INSIDE_BALL * radius:
+        return (
+            f"the surface runs inside the head (the narrowest section ends {edge_mm:.0f} mm "
+            f"from the head centre, the head {radius:.0f} mm): the bone is hollow or torn"
+        )
     return neck
 
 

@@ -16,7 +16,9 @@ from rimwright.phantom.ct import CtLook, grid_round, make_ct
 
 SHARP, MIDDLE, THICK = (0.7, 0.7, 1.0), (1.5, 1.5, 1.5), (3.0, 3.0, 3.0)
 HALF_MM = 62.0
-"""The field reaches this far from the head's centre: over the rim and the longest drill."""
+"""The field reaches this far above and below the head's centre: over the rim and the longest drill;
+across it holds the whole hip bone."""
+MARGIN_MM = 6.0
 WIDER_MM = 1.5
 """How far the head's surface is shrunk for the wider joint, mm."""
 FULL_MM, FADED_MM = 2.0, 6.0
@@ -54,12 +56,16 @@ def bones_of(shared_data: Path, *, wide: bool) -> tuple[TriangleMesh, TriangleMe
 
 
 def scan_of(
-    shared_data: Path, *, wide: bool, spacing_mm: tuple[float, ...], half_mm: float = HALF_MM
+    shared_data: Path, *, wide: bool, spacing_mm: tuple[float, ...], is_small: bool = False
 ) -> Volume:
-    """A made CT about the head."""
+    """A made CT about the head; a small one cuts the hip bone on all sides."""
     head = seated_hip(shared_data).head
     assert head is not None
-    corners = head.centre_mm + half_mm * np.array([[-1.0], [1.0]])
+    corners = head.centre_mm + HALF_MM * np.array([[-1.0], [1.0]])
+    if not is_small:
+        bone = seated_bones(shared_data)[0].vertices_mm
+        corners[0, :2] = np.minimum(corners[0], bone.min(axis=0) - MARGIN_MM)[:2]
+        corners[1, :2] = np.maximum(corners[1], bone.max(axis=0) + MARGIN_MM)[:2]
     grid = grid_round(corners, spacing_mm=spacing_mm, margin_mm=0.0)
     return make_ct(bones_of(shared_data, wide=wide), look=LOOK, grid=grid)
 

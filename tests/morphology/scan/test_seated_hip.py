@@ -11,13 +11,24 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import trimesh
 from scipy.spatial import cKDTree
 
+from morphology.real_bones import seated_bones
 from morphology.scan.kept import Kept
-from morphology.scan.real_scans import MIDDLE, SHARP, THICK, BothRoads, both_roads, dense_rim
-from rimwright.anatomy import AnchorKind, HipGeometry, Status
+from morphology.scan.real_scans import (
+    MIDDLE,
+    SHARP,
+    THICK,
+    BothRoads,
+    both_roads,
+    dense_rim,
+    scan_of,
+)
+from rimwright.anatomy import AnchorKind, HipGeometry, Side, Status
 from rimwright.evidence import load_evidence
 from rimwright.fixation import FixationLimits, build_mesh_field, find_corridors
+from rimwright.morphology.scan import measure_scan
 
 pytestmark = [pytest.mark.oracle, pytest.mark.slow]
 
@@ -39,6 +50,23 @@ every_scan = pytest.mark.parametrize(
     [(SHARP, False), (SHARP, True), (MIDDLE, False), (MIDDLE, True)],
     ids=["sharp", "sharp, wide joint", "1.5 mm", "1.5 mm, wide joint"],
 )
+
+
+MISSED = {
+    (SHARP, True, "tonnis_angle"): "misses by +1.03 degrees",
+    (THICK, False, "anterior_centre_edge_angle"): "misses by -6.6 degrees",
+}
+"""Promises not kept yet; each must be taken out when it is."""
+
+
+@pytest.fixture
+def known_misses(
+    request: pytest.FixtureRequest, spacing_mm: tuple[float, ...], wide: bool, key: str
+) -> None:
+    """Mark what is known to fail."""
+    reason = MISSED.get((spacing_mm, wide, key))
+    if reason is not None:
+        request.applymarker(pytest.mark.xfail(strict=True, reason=reason))
 
 
 @pytest.fixture
@@ -77,6 +105,7 @@ def test_rim(roads: BothRoads, spacing_mm: tuple[float, ...]) -> None:
 
 
 @every_scan
+@pytest.mark.usefixtures("known_misses")
 @pytest.mark.parametrize("key", ANGLES)
 def test_angles(roads: BothRoads, spacing_mm: tuple[float, ...], key: str) -> None:
     """Within 1.0 degree."""
@@ -107,7 +136,7 @@ def test_joint_space_at_the_roof(roads: BothRoads, spacing_mm: tuple[float, ...]
 
 
 def test_a_narrow_joint_is_named(kept: Kept, shared_data: Path) -> None:
-    """The real hip's joint is 0.4 mm where it is narrowest: a caution or a refusal, never a fact."""
+    """The real joint is 0.4 mm at its narrowest: a caution or a refusal, never a fact."""
     roads = both_roads(kept, shared_data, wide=False, spacing_mm=SHARP)
     least = roads.scan.hip.measurements["joint_space_min"]
     assert least.status is not Status.OK
@@ -147,6 +176,33 @@ def test_corridors(roads: BothRoads, spacing_mm: tuple[float, ...]) -> None:
     assert np.median(np.abs(got - wanted)) < 3.0 * TIMES[spacing_mm]
 
 
+@pytest.mark.xfail(
+    strict=True,
+    reason="a bone is closed where the field cuts it above and below, not at its sides: the marrow "
+    "counts as outside, 48 instead of 156 cm³, and no drill finds a corridor",
+)
+def test_a_small_field_leaves_the_bone_filled(kept: Kept, shared_data: Path) -> None:
+    """A field that cuts the hip bone on all sides: its marrow is inside all the same.
+
+    Volume within 10 % of the triangles' own solid in that box, counted by rays (trimesh).
+    """
+
+    def make() -> tuple[float, float]:
+        volume = scan_of(shared_data, wide=False, spacing_mm=SHARP, is_small=True)
+        got = measure_scan(volume, side=Side.LEFT).hip.pelvis_bone
+        assert got is not None
+        bone = seated_bones(shared_data)[0]
+        solid = trimesh.Trimesh(bone.vertices_mm, bone.triangles)
+        low, high = volume.to_mm(np.zeros(3)), volume.to_mm(np.array(volume.values.shape) - 1)
+        rng = np.random.default_rng(0)
+        inside = solid.contains(rng.uniform(low, high, (20_000, 3))).mean()
+        shell = trimesh.Trimesh(got.vertices_mm, got.triangles, process=False)
+        return float(shell.volume), float(inside * np.prod(high - low))
+
+    got, wanted = kept.get("seated-small-field", make)
+    assert got == pytest.approx(wanted, rel=0.1)
+
+
 @pytest.mark.parametrize("wide", [False, True])
 @pytest.mark.parametrize("spacing_mm", [THICK], ids=["3 mm"])
 def test_thick_voxels_are_warned_of(roads: BothRoads) -> None:
@@ -161,6 +217,7 @@ def test_thick_voxels_are_warned_of(roads: BothRoads) -> None:
 
 @pytest.mark.parametrize("wide", [False, True])
 @pytest.mark.parametrize("spacing_mm", [THICK], ids=["3 mm"])
+@pytest.mark.usefixtures("known_misses")
 @pytest.mark.parametrize("key", ANGLES)
 def test_angles_of_thick_voxels(roads: BothRoads, key: str) -> None:
     """Within 3 degrees, or refused because such voxels do not show it."""

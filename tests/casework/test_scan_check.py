@@ -107,3 +107,10 @@ def test_the_only_ct_beside_an_mr_is_taken_by_name(series, monkeypatch):
     check = check_scan(ScanFiles(image=series))
     assert check.taken == 1
     assert "the only CT of several series: measure it with --series 1" in check.warnings
+
+
+def test_what_a_reader_mends_is_said_of_its_file(series, monkeypatch):
+    """A warning of the image names the image, as it does when measuring."""
+    read = replace(imaging.read_volume(series), warnings=("its unit is not stated",))
+    monkeypatch.setattr(imaging, "read_volume", lambda *_, **__: read)
+    assert check_scan(ScanFiles(image=series)).warnings == ("series: its unit is not stated",)

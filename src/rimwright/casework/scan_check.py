@@ -121,7 +121,7 @@ def check_scan(files: ScanFiles, *, progress: Progress | None = None) -> ScanChe
         return ScanCheck(name=name, series=series, reason=f"{refusal.wrong}; {refusal.remedy}")
     if read.volume.modality is not Modality.CT:
         return ScanCheck(name=name, series=series, reason=_good_for_words(read.facts))
-    warnings = list(read.warnings)
+    warnings = [f"{name}: {text}" for text in read.warnings]
     if files.series is None and taken is not None and sum(item.usable for item in series) > 1:
         warnings.append(f"the only CT of several series: measure it with --series {asked}")
     return _looked_into(files, series, read, warnings=warnings, tell=tell)
@@ -174,7 +174,7 @@ def _looked_into(
         )
         start += LABELS_SHARE
         labels = file.labels
-        warnings += file.warnings
+        warnings += [f"{files.labels.name}: {text}" for text in file.warnings]
     survey = survey_scan(read.volume, labels=labels, progress=within(tell, start, 1.0 - start))
     tell(1.0, "looked into")
     return ScanCheck(

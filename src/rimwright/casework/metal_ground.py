@@ -16,9 +16,10 @@ from rimwright.fixation.old_anchors import OldRow, lay_old_anchors
 if TYPE_CHECKING:
     from rimwright.morphology.scan import MetalPiece
 
-MOST_WIDTH_MM = 6.0
+MOST_WIDTH_MM = 7.0
 """A piece wider than this is taken for no anchor, mm: the widest drills in use for the rim are
-near 3 mm, and blooming may double what metal looks like in a CT."""
+near 3.5 mm (from memory), and a rod that wide of 20,000 HU, smeared by 1 mm in 0.7 mm voxels, shows
+6.3 mm over the limit of metal (worked out on a disc); 2.9 mm shows 5.7 mm."""
 MOST_LENGTH_MM = 30.0
 """A piece longer than this is taken for no anchor, mm: drills for the rim are 10 to 20 mm deep, and
 blooming adds some millimetres at each end."""

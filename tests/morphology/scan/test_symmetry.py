@@ -70,11 +70,10 @@ def test_all_48_orders_give_the_same_hip(coarse: Volume) -> None:
     assert len(seen) <= 8
 
 
-@pytest.mark.parametrize("number", [7, 22, 46])
-def test_a_turned_grid_is_all_that_enters(coarse: Volume, number: int) -> None:
-    """Three orders measured in full, density crop included: equal places have equal values."""
+def test_a_turned_grid_is_all_that_enters(coarse: Volume) -> None:
+    """Another order measured in full, density crop included: equal places have equal values."""
     first = measure_scan(coarse, side=Side.LEFT)
-    second = measure_scan(reordered(coarse, list(all_orders())[number]), side=Side.LEFT)
+    second = measure_scan(reordered(coarse, list(all_orders())[22]), side=Side.LEFT)
     assert_same(first.hip, second.hip, atol=SAME)
     index = np.random.default_rng(1).integers(0, first.density.values.shape, (200, 3))
     there = np.round(second.density.to_index(first.density.to_mm(index))).astype(int)
@@ -132,10 +131,10 @@ def test_the_mirrored_scan_is_the_other_hip(kept: Kept) -> None:
     assert_alike(here, there, limit=1.0)
 
 
-def test_a_moved_scan_is_the_moved_hip(kept: Kept) -> None:
+def test_a_moved_scan_is_the_moved_hip(coarse: Volume) -> None:
     """A metre away: everything moves along, to 1e-3 mm."""
-    volume = plain_scan(kept)
-    here = measured(kept, "plain", PLAIN, volume).scan.hip
+    volume = coarse
+    here = measure_scan(volume, side=Side.LEFT).hip
     shift = np.array([1000.0, -500.0, 250.0])
     affine = volume.affine.copy()
     affine[:3, 3] += shift

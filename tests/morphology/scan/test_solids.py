@@ -132,8 +132,7 @@ def test_solids_are_filled_as_by_another_filler() -> None:
         foreign=np.zeros_like(region),
         n_close=0,
         first=3,
-        cut_low=False,
-        cut_high=False,
+        cuts=((False, False), (False, False), (False, False)),
     )
     wanted = binary_fill_holes(region, structure=generate_binary_structure(3, 1))
     assert np.count_nonzero(wanted) > np.count_nonzero(region)
@@ -159,7 +158,7 @@ def test_a_hole_in_a_wall_is_bridged_for_the_filling() -> None:
     for n_close in (0, 1):
         solid = make_solid(
             region, foreign=np.zeros_like(region), n_close=n_close, first=3,
-            cut_low=False, cut_high=False,
+            cuts=((False, False), (False, False), (False, False)),
         )  # fmt: skip
         inside.append(bool(solid[13, 13, 13]))
     assert inside == [False, True]
@@ -172,7 +171,13 @@ def test_a_cut_bone_is_closed_at_the_cut_alone() -> None:
     region[3:14, 6:10, 6:10] = False  # open below, closed above
     foreign = np.zeros_like(region)
     filled = [
-        make_solid(region, foreign=foreign, n_close=0, first=3, cut_low=cut, cut_high=False)
+        make_solid(
+            region,
+            foreign=foreign,
+            n_close=0,
+            first=3,
+            cuts=((cut, False), (False, False), (False, False)),
+        )
         for cut in (True, False)
     ]
     assert filled[0][8, 8, 8]
@@ -185,7 +190,13 @@ def test_foreign_boxes_stay_out_and_close() -> None:
     foreign = np.zeros_like(region)
     foreign[:8, 11:15, 11:15] = region[:8, 11:15, 11:15]
     region &= ~foreign
-    solid = make_solid(region, foreign=foreign, n_close=0, first=3, cut_low=False, cut_high=False)
+    solid = make_solid(
+        region,
+        foreign=foreign,
+        n_close=0,
+        first=3,
+        cuts=((False, False), (False, False), (False, False)),
+    )
     assert not (solid & foreign).any()
     assert solid[13, 13, 13]
 

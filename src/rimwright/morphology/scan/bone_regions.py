@@ -309,8 +309,7 @@ def solid_of(
         foreign=foreign,
         n_close=0 if is_labelled else _n_close(grid),
         first=PAD,
-        cut_low=spans[0][0] == 0,
-        cut_high=spans[0][1] == mask.shape[0],
+        cuts=tuple((low == 0, high == n) for (low, high), n in zip(spans, mask.shape, strict=True)),
     )
     inside &= ~np.pad((codes[box] != code) & (codes[box] != NOTHING), PAD)
     inside[:1] = inside[-1:] = False

@@ -209,8 +209,7 @@ def make_solid(
     foreign: npt.NDArray[np.bool_],
     n_close: int,
     first: int,
-    cut_low: bool,
-    cut_high: bool,
+    cuts: tuple[tuple[bool, bool], ...],
 ) -> npt.NDArray[np.bool_]:
     """
     Fill what a bone encloses: marrow, and porous bone paler than the limit.
@@ -226,9 +225,9 @@ def make_solid(
         Steps by which gaps in its wall are bridged before the inside is told from the outside.
     first
         Free boxes on each face of the array.
-    cut_low, cut_high
-        Whether the scan ends at the first or last box in z: there the bone is open, and closed
-        for the filling.
+    cuts
+        For each axis whether the scan cuts the bone at its first and at its last box: there the
+        bone is open, and closed for the filling.
 
     Returns
     -------
@@ -245,12 +244,13 @@ def make_solid(
         out = np.empty_like(closed)
         _shift_any(closed, out, grow)
         closed = out
-    if cut_low or cut_high:
-        closed = closed.copy()
-        for layer, is_cut in ((first, cut_low), (-first - 1, cut_high)):
+    for axis, ends in enumerate(cuts):
+        for at, is_cut in zip((first, -first - 1), ends, strict=True):
             if is_cut:
                 # the cut end is a face of the bone: fill what its outline encloses there
-                closed[layer] |= _filled_layer(closed[layer])
+                closed = closed.copy()
+                layer = np.moveaxis(closed, axis, 0)[at]
+                layer |= _filled_layer(np.ascontiguousarray(layer))
     outside = np.zeros_like(closed)
     _flood_outside(closed, outside, np.empty(closed.size, np.int64))
     return ~(outside | foreign)

@@ -7,11 +7,13 @@ from dataclasses import replace
 from rimwright.anatomy import HipGeometry, Measurement
 from rimwright.morphology.scan.field_checks import THICK_MM
 from rimwright.morphology.scan.oriented import OrientedGrid
-from rimwright.morphology.scan.scan_bones import ScanBones
+from rimwright.morphology.scan.scan_bones import POOR_HEAD_SHARE, ScanBones
 from rimwright.morphology.scan.scanned_hip import MetalPiece
 
 ROOF_KEYS = ("lateral_centre_edge_angle_sourcil", "tonnis_angle")
 """What rests on the ends of the roof; on a made scan of 3 mm slices it missed by up to 40 deg."""
+HEAD_KEYS = ("alpha_angle_max", "head_neck_offset")
+"""What rests on the contour of the head beside its neck."""
 LARGE_METAL_MM3 = 200.0
 """More metal than an anchor or two about the hip makes every number doubtful, mm³."""
 MOST_TORN_DEG = 25.0
@@ -101,6 +103,14 @@ def with_doubts(
                 f"voxels {longest:.1f} mm long do not resolve where the roof ends",
                 method=item.method,
             )
+    if bones.trace.sphere.share < POOR_HEAD_SHARE:
+        for key in HEAD_KEYS:
+            if measurements[key].value is not None:
+                measurements[key] = Measurement.refused(
+                    measurements[key].unit,
+                    "too little of the head is seen to tell where its contour leaves its sphere",
+                    method=measurements[key].method,
+                )
     _refuse_torn_versions(measurements)
     return replace(hip, measurements=measurements, warnings=(*doubts, *hip.warnings))
 

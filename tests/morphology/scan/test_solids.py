@@ -164,24 +164,23 @@ def test_a_hole_in_a_wall_is_bridged_for_the_filling() -> None:
     assert inside == [False, True]
 
 
-def test_a_cut_bone_is_closed_at_the_cut_alone() -> None:
-    """A tube that the field cuts is filled where it is said to be cut, and not otherwise."""
+@pytest.mark.parametrize("axis", [0, 1, 2])
+@pytest.mark.parametrize("is_high", [False, True])
+def test_a_cut_bone_is_closed_at_the_cut_alone(axis: int, is_high: bool) -> None:
+    """A tube that any face of the field cuts is filled where it is said to be cut, only there."""
     region = np.zeros((20, 16, 16), dtype=bool)
     region[3:15, 4:12, 4:12] = True
     region[3:14, 6:10, 6:10] = False  # open below, closed above
-    foreign = np.zeros_like(region)
-    filled = [
-        make_solid(
-            region,
-            foreign=foreign,
-            n_close=0,
-            first=3,
-            cuts=((cut, False), (False, False), (False, False)),
-        )
-        for cut in (True, False)
-    ]
-    assert filled[0][8, 8, 8]
-    assert not filled[1][8, 8, 8]
+    if is_high:
+        region = region[::-1]
+    region = np.ascontiguousarray(np.moveaxis(region, 0, axis))
+    filled = []
+    for cut in (True, False):
+        ends = (False, cut) if is_high else (cut, False)
+        cuts = tuple(ends if m == axis else (False, False) for m in range(3))
+        solid = make_solid(region, foreign=np.zeros_like(region), n_close=0, first=3, cuts=cuts)
+        filled.append(bool(np.moveaxis(solid, axis, 0)[11 if is_high else 8, 8, 8]))
+    assert filled == [True, False]
 
 
 def test_foreign_boxes_stay_out_and_close() -> None:

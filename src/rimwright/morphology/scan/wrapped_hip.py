@@ -7,16 +7,27 @@ from dataclasses import replace
 
 import numpy as np
 
-from rimwright.anatomy import HipGeometry, Progress, Side, SphereFit, TriangleMesh, Vector
+from rimwright.anatomy import (
+    HipGeometry,
+    Measurement,
+    Progress,
+    Side,
+    SphereFit,
+    TriangleMesh,
+    Vector,
+)
 from rimwright.errors import BoneRefusal
 from rimwright.morphology.measure import measure_hip
-from rimwright.morphology.scan.field_checks import is_at_edge
+from rimwright.morphology.scan.dark_band import find_dark_band
+from rimwright.morphology.scan.field_checks import is_at_edge, margin_mm
 from rimwright.morphology.scan.oriented import OrientedGrid
 from rimwright.morphology.scan.scan_bones import ScanBones
 
 ASIS_ABOVE_MM, ASIS_BELOW_TOP_MM = 40.0, 25.0
 """An ASIS lies further above the socket than the first and, where the hip bone is cut by the top
 of the field, further below that cut than the second, mm."""
+NECK_KEYS = ("alpha_angle_max", "head_neck_offset", "neck_shaft_angle", "femoral_version")
+"""What rests on the neck and its axis."""
 TUBERCLE_MEDIAL_MM = 25.0
 WIDEN_MM = 2.0
 """A socket's radius beyond its head's, mm, to begin with."""
@@ -115,6 +126,16 @@ def measure_wrapped(
             unavailable=unavailable,
             head=_traced_head(bones),
         )
+    reason = _neck_doubt(scan, bones, hip)
+    if reason:
+        warnings = (*warnings, reason)
+        measurements = {
+            key: Measurement.refused(item.unit, reason, method=item.method)
+            if key in NECK_KEYS and item.value is not None
+            else item
+            for key, item in hip.measurements.items()
+        }
+        hip = replace(hip, measurements=measurements)
     landmarks = {name: point for name, point in hip.landmarks_mm.items() if name not in cut}
     return replace(hip, landmarks_mm=landmarks, warnings=warnings)
 
@@ -146,6 +167,27 @@ def _spoken(name: str) -> str:
     stem = name.removesuffix("_other")
     words = "ASIS" if stem == "asis" else "pubic tubercle"
     return words + (" of the other side" if name.endswith("_other") else "")
+
+
+def _neck_doubt(scan: OrientedGrid, bones: ScanBones, hip: HipGeometry) -> str:
+    """Why nothing that rests on the neck is told; '' where it may be."""
+    if hip.femur is None or hip.head is None:
+        return ""
+    if margin_mm(scan, hip.femur.neck_centre_mm) < hip.femur.neck_radius_mm:
+        return "the field cuts the neck where it is narrowest"
+    band = find_dark_band(
+        scan,
+        centre_mm=hip.head.centre_mm,
+        radius_mm=hip.head.radius_mm,
+        axis=hip.femur.neck_axis,
+        plates=bones.plates,
+    )
+    if band is not None:
+        return (
+            f"a dark band crosses the head {band:.0f} mm from its middle towards the neck: an open "
+            "growth plate or a fracture; it is not measured as a grown and whole femur"
+        )
+    return ""
 
 
 def _traced_head(bones: ScanBones) -> SphereFit:

@@ -176,20 +176,14 @@ def test_corridors(roads: BothRoads, spacing_mm: tuple[float, ...]) -> None:
     assert np.median(np.abs(got - wanted)) < 3.0 * TIMES[spacing_mm]
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="in a field that cuts it on all sides the hip bone stays hollow: 49 instead of 156 cm³, "
-    "and no drill finds a corridor",
-)
-def test_a_small_field_leaves_the_bone_filled(kept: Kept, shared_data: Path) -> None:
-    """A field that cuts the hip bone on all sides: its marrow is inside all the same.
+@pytest.fixture
+def small_field(kept: Kept, shared_data: Path) -> tuple[float, float, bool]:
+    """Volume of the hip bone in a field that cuts it on all sides, the true one, what is said."""
 
-    Volume within 10 % of the triangles' own solid in that box, counted by rays (trimesh).
-    """
-
-    def make() -> tuple[float, float]:
+    def make() -> tuple[float, float, bool]:
         volume = scan_of(shared_data, wide=False, spacing_mm=SHARP, is_small=True)
-        got = measure_scan(volume, side=Side.LEFT).hip.pelvis_bone
+        hip = measure_scan(volume, side=Side.LEFT).hip
+        got = hip.pelvis_bone
         assert got is not None
         bone = seated_bones(shared_data)[0]
         solid = trimesh.Trimesh(bone.vertices_mm, bone.triangles)
@@ -197,10 +191,29 @@ def test_a_small_field_leaves_the_bone_filled(kept: Kept, shared_data: Path) -> 
         rng = np.random.default_rng(0)
         inside = solid.contains(rng.uniform(low, high, (20_000, 3))).mean()
         shell = trimesh.Trimesh(got.vertices_mm, got.triangles, process=False)
-        return float(shell.volume), float(inside * np.prod(high - low))
+        is_said = any("came out hollow" in text for text in hip.warnings)
+        return float(shell.volume), float(inside * np.prod(high - low)), is_said
 
-    got, wanted = kept.get("seated-small-field", make)
+    return kept.get("seated-small-field", make)
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="in a field that cuts it on all sides the hip bone stays hollow: 49 instead of 156 cm³",
+)
+def test_a_small_field_leaves_the_bone_filled(small_field: tuple[float, float, bool]) -> None:
+    """A field that cuts the hip bone on all sides: its marrow is inside all the same.
+
+    Volume within 10 % of the triangles' own solid in that box, counted by rays (trimesh).
+    """
+    got, wanted, _ = small_field
     assert got == pytest.approx(wanted, rel=0.1)
+
+
+def test_a_hollow_bone_is_said_to_be(small_field: tuple[float, float, bool]) -> None:
+    """What is not filled is not passed over: half its volume is lost only with a warning."""
+    got, wanted, is_said = small_field
+    assert is_said or got > 0.5 * wanted
 
 
 @pytest.mark.parametrize("wide", [False, True])

@@ -48,7 +48,7 @@ OTHER_HEAD_MARGIN_MM, OTHER_SOCKET_MM = 3.0, 10.0
 """The other hip's head with this margin is kept out of the pelvis; bone up to the second distance
 beyond it, on its medial side, is hip bone, mm."""
 CLOSE_MM, MOST_CLOSE = 2.4, 2
-"""Gaps in a bone's wall of twice this are bridged, in whole boxes: 1 to MOST_CLOSE steps."""
+"""Length of the closing that takes in porous bone, in whole boxes: 1 to MOST_CLOSE steps."""
 PAD = 3
 
 

@@ -222,7 +222,8 @@ def make_solid(
         Boxes that are none of this bone and close it where they touch it: the joint, and a bone
         filled before.
     n_close
-        Steps by which gaps in its wall are bridged before the inside is told from the outside.
+        Steps of closing, with the six neighbours, before the inside is told from the outside:
+        they take in porous bone and narrow crevices; a hole in a wall of one box stays a hole.
     first
         Free boxes on each face of the array.
     cuts
@@ -232,61 +233,29 @@ def make_solid(
     Returns
     -------
     (nz, ny, nx) bool
-        The region and its inside; bridges stay only where they are enclosed.
+        The region, what the closing added, and its inside. A bone that several faces of the
+        field cut where they meet may stay open there, and hollow: the caller looks.
     """
     lining = region
     for _ in range(LINING_STEPS):
-        lining = _stepped(lining, grow=True)
+        out = np.empty_like(lining)
+        _shift_any(lining, out, True)
+        lining = out
     closed = region | (lining & foreign)
-    walls = closed
     for grow in [True] * n_close + [False] * n_close:
-        closed = _stepped_by_cubes(closed, grow=grow)
-    closed = closed | walls
+        out = np.empty_like(closed)
+        _shift_any(closed, out, grow)
+        closed = out
     for axis, ends in enumerate(cuts):
         for at, is_cut in zip((first, -first - 1), ends, strict=True):
             if is_cut:
                 # the cut end is a face of the bone: fill what its outline encloses there
+                closed = closed.copy()
                 layer = np.moveaxis(closed, axis, 0)[at]
                 layer |= _filled_layer(np.ascontiguousarray(layer))
     outside = np.zeros_like(closed)
     _flood_outside(closed, outside, np.empty(closed.size, np.int64))
-    hollow = ~(outside | closed)
-    # a bridge belongs to the bone where it closes a hollow; others only fill crevices outside
-    near = hollow
-    for _ in range(2 * n_close + 1):
-        near = _stepped_by_cubes(near, grow=True)
-    solid = region | hollow | (closed & near) | (lining & foreign)
-    outside[:] = False
-    _flood_outside(solid, outside, np.empty(solid.size, np.int64))
     return ~(outside | foreign)
-
-
-def _stepped(inside: npt.NDArray[np.bool_], *, grow: bool) -> npt.NDArray[np.bool_]:
-    """One step of dilation or erosion with the six neighbours."""
-    out = np.empty_like(inside)
-    _shift_any(inside, out, grow)
-    return out
-
-
-def _stepped_by_cubes(inside: npt.NDArray[np.bool_], *, grow: bool) -> npt.NDArray[np.bool_]:
-    """
-    One step of dilation or erosion with all 26 neighbours, axis by axis.
-
-    With the six alone the hole in a thin wall is never bridged: the tip of the octahedron passes
-    through it.
-    """
-    out = inside
-    for axis in range(3):
-        ahead = np.moveaxis(out, axis, 0)
-        moved = ahead.copy()
-        if grow:
-            moved[1:] |= ahead[:-1]
-            moved[:-1] |= ahead[1:]
-        else:
-            moved[1:] &= ahead[:-1]
-            moved[:-1] &= ahead[1:]
-        out = np.moveaxis(moved, 0, axis)
-    return np.ascontiguousarray(out)
 
 
 def _filled_layer(layer: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

@@ -10,7 +10,13 @@ from scipy.ndimage import label
 from rimwright.anatomy import Progress, Side, SphereFit, TriangleMesh, Vector
 from rimwright.errors import BoneRefusal
 from rimwright.morphology.scan.blur import Plates, Scanner, learn_scanner
-from rimwright.morphology.scan.bone_regions import bone_limit, part_bones, solid_of
+from rimwright.morphology.scan.bone_regions import (
+    PAD,
+    BoneSolid,
+    bone_limit,
+    part_bones,
+    solid_of,
+)
 from rimwright.morphology.scan.bone_surface import rough_surface_of, surface_of
 from rimwright.morphology.scan.graded_grid import GradedGrid, grade
 from rimwright.morphology.scan.growing import FEMUR, HIP_BONE, OTHER_HIP_BONE, Codes
@@ -31,6 +37,9 @@ MOST_FROM_LABEL_MM = 4.0
 """A head traced further than this from its label's sphere is not the label's, mm."""
 PIECE_SHARE = 0.12
 """A second piece of the socket with this share of it is no speck but a bone of its own."""
+ROOF_UPWARD, BEHIND_ROOF_MM, LEAST_ROOF_RAYS, LEAST_FILLED = 0.6, 5.0, 100, 0.7
+"""Rays that point up more than this part meet the roof; so far behind its surface it is bone in
+every hip, mm; fewer rays tell nothing; and the share of them that must be."""
 NECK_BEYOND_MM = 8.0
 """A femur that ends this near outside its head's sphere has lost its neck, mm."""
 
@@ -146,6 +155,7 @@ def wrap_hip(
             "scan",
             "Give a series that holds the pelvis, or a label map",
         )
+    doubts += _hollow_doubts(grid, hip_solid, joint)
     hip_bone = surface_of(
         grid, hip_solid, scanner=scanner, plates=plates, joint=onto, is_femur=False
     )
@@ -215,6 +225,23 @@ def _check_socket_whole(grid: GradedGrid, codes: Codes, trace: JointTrace) -> No
             "scan",
             "This hip is not measured as a grown and whole one; read it on the images",
         )
+
+
+def _hollow_doubts(grid: GradedGrid, solid: BoneSolid, joint: JointMap) -> list[str]:
+    """Say of a hip bone that its roof holds no bone: cut open, its marrow ran out."""
+    roof = joint.covered & (joint.rays.directions[..., 2] > ROOF_UPWARD)
+    if np.count_nonzero(roof) < LEAST_ROOF_RAYS:
+        return []
+    points = joint.rays.points_mm(joint.socket_mm + BEHIND_ROOF_MM)[roof]
+    at = grid.nearest(points) - np.array(solid.corner) + PAD
+    held = ((at >= 0) & (at < solid.inside.shape)).all(axis=1)
+    filled = solid.inside[tuple(at[held].T)]
+    if len(filled) and float(filled.mean()) < LEAST_FILLED:
+        return [
+            "the hip bone came out hollow behind its roof, as where several faces of the field cut "
+            "it: corridors and anchors there are not to be believed"
+        ]
+    return []
 
 
 def _neck_lost(femur: TriangleMesh | None, trace: JointTrace) -> str:

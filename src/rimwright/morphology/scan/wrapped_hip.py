@@ -26,6 +26,8 @@ from rimwright.morphology.scan.scan_bones import ScanBones
 ASIS_ABOVE_MM, ASIS_BELOW_TOP_MM = 40.0, 25.0
 """An ASIS lies further above the socket than the first and, where the hip bone is cut by the top
 of the field, further below that cut than the second, mm."""
+LEAST_NECK_SHARE = 0.4
+"""Least radius of a neck in radii of its head (adults: 0.55 to 0.8, from memory)."""
 NECK_KEYS = ("alpha_angle_max", "head_neck_offset", "neck_shaft_angle", "femoral_version")
 """What rests on the neck and its axis."""
 TUBERCLE_MEDIAL_MM = 25.0
@@ -175,6 +177,11 @@ def _neck_doubt(scan: OrientedGrid, bones: ScanBones, hip: HipGeometry) -> str:
         return ""
     if margin_mm(scan, hip.femur.neck_centre_mm) < hip.femur.neck_radius_mm:
         return "the field cuts the neck where it is narrowest"
+    if hip.femur.neck_radius_mm < LEAST_NECK_SHARE * hip.head.radius_mm:
+        return (
+            f"the neck found is thinner than any (radius {hip.femur.neck_radius_mm:.1f} mm): the "
+            "femur came out hollow, as where the field cuts it"
+        )
     band = find_dark_band(
         scan,
         centre_mm=hip.head.centre_mm,

@@ -15,13 +15,13 @@ from rimwright.imaging import write_ct_series
 from rimwright.phantom import PhantomHip
 
 SERIES_FOLDER = "series"
-SPACING_MM = (0.9, 0.9, 1.2)
+SPACING_MM = (0.9, 0.9, 1.25)
 """Voxels of the demo scan, mm: fine enough to measure in, and both hips with the knees' condyles
 still take less than 60 MB."""
 SAMPLE_MM = 0.45
 """Fine cells of the demo scan, mm: half of its voxels, which keeps a cortex of 1400 HU right to
 about 15 HU."""
-MARGIN_MM = 12.0
+MARGIN_MM = 11.0
 """Soft tissue kept round the bones, mm: a landmark within 8 mm of the edge of a field is not taken,
 for it may be cut bone."""
 SCAN_SHARE = 0.8

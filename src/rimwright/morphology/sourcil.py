@@ -100,19 +100,14 @@ def find_sourcil(
     turn_deg = np.degrees(np.arccos(np.clip(facing, -1.0, 1.0)))
     near = np.abs(distance - sphere.radius_mm) < ON_SPHERE_MM
     usual = TURN_FACTOR * float(np.median(turn_deg[near])) if near.any() else 0.0
-    limit = float(np.clip(usual, *ON_SPHERE_DEG))
-    miss = np.maximum(turn_deg / limit, np.abs(distance - sphere.radius_mm) / ON_SPHERE_MM)
+    roof = near & (turn_deg < np.clip(usual, *ON_SPHERE_DEG))
     lowest = segments.reshape(-1, 2)[np.argmin(segments.reshape(-1, 2)[:, 1])]
-    lateral_end, medial_end = _roof_ends(segments, miss)
+    lateral_end, medial_end = _roof_ends(segments, roof)
     return SourcilSurrogate(lateral_end=lateral_end, medial_end=medial_end, lowest=lowest)
 
 
-def _roof_ends(segments: Floats, miss: Floats) -> tuple[Floats, Floats]:
-    """
-    Lateral and medial end of the lasting roof, walking from the lateral edge inward.
-
-    A segment is roof where its miss is under 1; see `_passing` for where its end lies.
-    """
+def _roof_ends(segments: Floats, roof: Floats) -> tuple[Floats, Floats]:
+    """Lateral and medial end of the lasting roof, walking from the lateral edge inward."""
     nothing = np.full(2, np.nan)
     # order the segments round the head centre, from lateral (small angle) over cranial to medial
     angles = np.arctan2(segments[:, :, 1], segments[:, :, 0])
@@ -120,8 +115,7 @@ def _roof_ends(segments: Floats, miss: Floats) -> tuple[Floats, Floats]:
     angle = np.sort(angles, axis=1)[:, 0]
     upper = np.flatnonzero(angle > -0.5 * np.pi)
     order = upper[np.argsort(angle[upper], kind="stable")]
-    segments, miss = segments[order], miss[order]
-    roof = miss < 1.0
+    segments, roof = segments[order], roof[order]
     lengths = np.linalg.norm(segments[:, 1] - segments[:, 0], axis=1)
     start: int | None = None
     last = -1
@@ -140,23 +134,6 @@ def _roof_ends(segments: Floats, miss: Floats) -> tuple[Floats, Floats]:
             start, run = None, 0.0
     if start is None or run < LASTING_MM:
         return nothing, nothing
-    lateral = _passing(segments, miss, start, start - 1)
     if run < LEAST_ROOF_MM:
-        return lateral, nothing
-    return lateral, _passing(segments, miss, last, last + 1)
-
-
-def _passing(segments: Floats, miss: Floats, inner: int, outer: int) -> Floats:
-    """
-    The roof's end about the corner between its last segment and the next one beyond.
-
-    A sharp end lies at the corner; where the next segment misses by little the end lies up to half
-    of it further out, where the last is near the limit up to half of it further in.
-    """
-    side = 1 if outer > inner else 0
-    corner: Floats = segments[inner, side]
-    inward = np.clip(2.0 * miss[inner] - 1.0, 0.0, 1.0) * (segments[inner].mean(axis=0) - corner)
-    if not 0 <= outer < len(segments):
-        return corner + inward
-    outward = np.clip(2.0 - miss[outer], 0.0, 1.0) * (segments[outer].mean(axis=0) - corner)
-    return corner + inward + outward
+        return segments[start, 0], nothing
+    return segments[start, 0], segments[last, 1]

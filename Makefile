@@ -60,7 +60,7 @@ demo: $(VENV)/.run ## plan the shipped demo hip and say where the report is
 
 .PHONY: test
 test: $(VENV)/.dev ## all tests
-	$(BIN)/python -m pytest -n $(WORKERS) -p no:benchmark $(PYTEST_ARGS)
+	$(BIN)/python -m pytest -n $(WORKERS) --dist worksteal -p no:benchmark $(PYTEST_ARGS)
 
 .PHONY: check
 check: $(VENV)/.dev ## style, types, layers and docstrings

@@ -15,6 +15,17 @@ NOTHING, FEMUR, HIP_BONE, OTHER_HIP_BONE, JOINT, WALL = 0, 1, 2, 3, 8, 9
 """Codes of the boxes; no region enters the joint or a wall."""
 
 
+@njit(cache=True, nogil=True, inline="always")
+def _beside(k, j, i, step):  # type: ignore[no-untyped-def]
+    """One of the six boxes that share a face with a box."""
+    ahead = 1 - 2 * (step % 2)
+    if step < 2:
+        return k + ahead, j, i
+    if step < 4:
+        return k, j + ahead, i
+    return k, j, i + ahead
+
+
 @njit(cache=True, nogil=True)
 def _grow(codes, is_bone, queue, n):  # type: ignore[no-untyped-def]
     """All seeds at once, one step at a time: the nearer seed along bone wins."""
@@ -28,19 +39,7 @@ def _grow(codes, is_bone, queue, n):  # type: ignore[no-untyped-def]
         i = at % nx
         code = codes[k, j, i]
         for step in range(6):
-            z, y, x = k, j, i
-            if step == 0:
-                z += 1
-            elif step == 1:
-                z -= 1
-            elif step == 2:
-                y += 1
-            elif step == 3:
-                y -= 1
-            elif step == 4:
-                x += 1
-            else:
-                x -= 1
+            z, y, x = _beside(k, j, i, step)
             if z < 0 or y < 0 or x < 0 or z >= nz or y >= ny or x >= nx:
                 continue
             if codes[z, y, x] == 0 and is_bone[z, y, x]:
@@ -95,19 +94,7 @@ def _number_pieces(mask, number, queue):  # type: ignore[no-untyped-def]
                     j = (at // nx) % ny
                     i = at % nx
                     for step in range(6):
-                        z, y, x = k, j, i
-                        if step == 0:
-                            z += 1
-                        elif step == 1:
-                            z -= 1
-                        elif step == 2:
-                            y += 1
-                        elif step == 3:
-                            y -= 1
-                        elif step == 4:
-                            x += 1
-                        else:
-                            x -= 1
+                        z, y, x = _beside(k, j, i, step)
                         if z < 0 or y < 0 or x < 0 or z >= nz or y >= ny or x >= nx:
                             continue
                         if mask[z, y, x] and number[z, y, x] == 0:
@@ -182,19 +169,7 @@ def _flood_outside(solid, outside, queue):  # type: ignore[no-untyped-def]
         j = (at // nx) % ny
         i = at % nx
         for step in range(6):
-            z, y, x = k, j, i
-            if step == 0:
-                z += 1
-            elif step == 1:
-                z -= 1
-            elif step == 2:
-                y += 1
-            elif step == 3:
-                y -= 1
-            elif step == 4:
-                x += 1
-            else:
-                x -= 1
+            z, y, x = _beside(k, j, i, step)
             if z < 0 or y < 0 or x < 0 or z >= nz or y >= ny or x >= nx:
                 continue
             if not solid[z, y, x] and not outside[z, y, x]:
